@@ -1,0 +1,524 @@
+"""The clock: from who was handed back when, to days until a comeback. All of its rules."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from insights.errors import RequestError
+from insights.history.schema import ENDINGS, History, column
+from insights.history.units import Links, link_units
+from insights.notes import Note
+
+Follow = Literal["covered", "all"]
+Count = Literal["all", "faults", "covered"]
+
+FOLLOWS: tuple[Follow, ...] = ("covered", "all")
+COUNTS: tuple[Count, ...] = ("all", "faults", "covered")
+GRACE_DAYS = 14
+SAME_DAY = 0.5
+UNKNOWN = "unknown"
+NOT_RECORDED = "(not recorded)"
+NOT_A_FAULT = ("no_fault_found", "misuse")
+
+ENDS = ("return", "uncounted_return", *ENDINGS, "term", "data_date")
+"""How an episode can end; the first is the event, the endings compete with it."""
+
+PROBLEM_COLUMNS = ("job_id", "column", "value", "problem", "remedy")
+DERIVED = {
+    "month": "month of hand-back",
+    "quarter": "quarter of hand-back",
+    "year": "year of hand-back",
+    "repair_number": "how many times the unit has been handed back",
+    "age_band": "age of the unit in bands",
+}
+AGE_BAND_EDGES_YEARS = (0, 2, 4, 6, 8, 12)
+
+
+@dataclass(frozen=True)
+class Followup:
+    """Every hand-back followed to its first end.
+
+    Parameters
+    ----------
+    history
+        The jobs behind it.
+    links
+        Which jobs are the same unit.
+    episodes
+        One row per hand-back, in order of unit and date: ``job`` (row of ``history.jobs``),
+        ``unit`` (whole number), ``repair_number`` (1 for the unit's first hand-back),
+        ``days`` from hand-back to the end (0.5 for the same day; 0 only where the hand-back is
+        the data date itself), ``end`` (one of :data:`ENDS`), ``cause`` (root cause of the
+        counted comeback, ``unknown`` where it was not recorded, missing where there was none),
+        ``return_job`` (row of the job that closed it, -1 where none did), ``served_days``
+        (whole days the unit was out of our hands before this hand-back, since its first).
+    data_date
+        The day up to which the history is complete.
+    follow, count, grace_days
+        The rules in force (see :func:`follow_up`).
+    problems
+        Contradictions found, one row each, under :data:`PROBLEM_COLUMNS`; the episodes they
+        touch are left out.
+    notes
+        What a reader should know.
+    """
+
+    history: History
+    links: Links
+    episodes: pd.DataFrame
+    data_date: pd.Timestamp
+    follow: Follow
+    count: Count
+    grace_days: int
+    problems: pd.DataFrame
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def job_count(self) -> int:
+        """How many hand-backs are followed."""
+        return len(self.episodes)
+
+    @property
+    def unit_count(self) -> int:
+        """How many units they belong to."""
+        return int(self.episodes["unit"].nunique())
+
+    @property
+    def return_count(self) -> int:
+        """How many comebacks count."""
+        return int((self.episodes["end"] == ENDS[0]).sum())
+
+    @property
+    def groupable(self) -> tuple[str, ...]:
+        """Names that :meth:`values` takes: columns with short lists of values, and derived ones."""
+        named = [
+            str(name)
+            for name in self.history.jobs.columns
+            if (described := column(str(name))) is not None
+            and (described.kind in ("code", "choice") or name == "condition")
+        ]
+        return (*named, *DERIVED)
+
+    def values(self, name: str) -> pd.Series:
+        """Group every episode by a fact about its own job.
+
+        Parameters
+        ----------
+        name
+            One of :attr:`groupable`.
+
+        Returns
+        -------
+        pandas.Series
+            Categorical, one value an episode, in the order of ``episodes``; a missing value
+            reads ``(not recorded)``.
+
+        Raises
+        ------
+        RequestError
+            There is no such column, or it is not one to group by.
+        """
+        if name not in self.groupable:
+            raise RequestError(
+                f"Can't group by '{name}'. Columns that can be: {', '.join(self.groupable)}."
+            )
+        job = self.episodes["job"].to_numpy()
+        if name in DERIVED:
+            values = _derived(self, name, job)
+        else:
+            values = self.history.jobs[name].take(job).reset_index(drop=True)
+            if name == "condition":
+                values = values.astype("Int64").astype("string").astype("category")
+        if values.isna().any():
+            values = values.cat.add_categories([NOT_RECORDED]).fillna(NOT_RECORDED)
+        return values.cat.remove_unused_categories()
+
+
+def _derived(followup: Followup, name: str, job: np.ndarray) -> pd.Series:
+    jobs = followup.history.jobs
+    if name == "repair_number":
+        number = followup.episodes["repair_number"].clip(upper=3).map({1: "1", 2: "2", 3: "3+"})
+        return number.astype("category")
+    if name == "age_band":
+        return _age_band(jobs["unit_age_years"].take(job).reset_index(drop=True))
+    period = {"month": "M", "quarter": "Q", "year": "Y"}[name]
+    handed_back = jobs["handed_back"].take(job).reset_index(drop=True)
+    labels = handed_back.dt.to_period(period)
+    codes, months = pd.factorize(labels, sort=True)
+    return pd.Series(pd.Categorical.from_codes(codes, [str(month) for month in months]))
+
+
+def _age_band(years: pd.Series) -> pd.Series:
+    edges = AGE_BAND_EDGES_YEARS
+    labels = [f"{low} to {high} years" for low, high in zip(edges, edges[1:], strict=False)]
+    labels.append(f"{edges[-1]} years and more")
+    return pd.Series(
+        pd.cut(years, [*edges, np.inf], right=False, labels=labels).cat.remove_unused_categories()
+    )
+
+
+def follow_up(
+    history: History,
+    *,
+    data_date: str | pd.Timestamp | None = None,
+    follow: Follow = "covered",
+    count: Count = "faults",
+    grace_days: int = GRACE_DAYS,
+    links: Links | None = None,
+) -> Followup:
+    """Start the clock at every hand-back and stop it at the first end.
+
+    An episode opens at each hand-back and ends at the first of: the ``received`` day of the
+    unit's next job; the day the unit left service; the end of its own term plus grace
+    (``follow="covered"`` only); the data date. On one day a comeback goes before leaving
+    service, and both before a term's end. A comeback that does not count closes the episode as
+    censored. Bench days are not at risk, and a unit's next episode starts at zero.
+
+    Parameters
+    ----------
+    history
+        The jobs.
+    data_date
+        The day up to which the history is complete; the default is the latest arrival or
+        hand-back recorded.
+    follow
+        ``covered`` stops each clock at the end of that job's own term plus grace, because
+        owners stop bringing units back when cover ends; a job without a recorded term is
+        followed to the data date, and a note says how many. ``all`` ignores terms.
+    count
+        Which comebacks are events: ``all``; ``faults`` (not no_fault_found, not misuse);
+        ``covered`` (decision covered, or pending or not recorded and reported inside the term).
+    grace_days
+        Days after a term's end in which a covered unit can still arrive.
+    links
+        Which jobs are the same unit; worked out by
+        :func:`insights.history.units.link_units` when not given.
+
+    Returns
+    -------
+    Followup
+
+    Raises
+    ------
+    RequestError
+        An unknown rule, a negative grace, or no hand-back on or before the data date.
+
+    Notes
+    -----
+    Days are whole days from hand-back to the end; a comeback on the day of hand-back counts
+    as 0.5, so that it has a time after zero. Dates that contradict each other are reported in
+    ``problems`` and left out of ``episodes``; nothing is repaired.
+    """
+    _check_rules(follow, count, grace_days)
+    links = link_units(history) if links is None else links
+    until = _data_date(history, data_date)
+    ordered = _in_order(history, links)
+    problems, usable = _contradictions(ordered, until)
+    episodes = _episodes(ordered[usable], until, follow, count, grace_days)
+    if episodes.empty:
+        raise RequestError(
+            f"No unit was handed back on or before the data date {until:%Y-%m-%d}. "
+            "Give a later data date, or a history with hand-backs."
+        )
+    return Followup(
+        history=history,
+        links=links,
+        episodes=episodes,
+        data_date=until,
+        follow=follow,
+        count=count,
+        grace_days=grace_days,
+        problems=problems,
+        notes=_remarks(history, episodes, problems, follow),
+    )
+
+
+def select(
+    followup: Followup,
+    *,
+    since: str | pd.Timestamp | None = None,
+    until: str | pd.Timestamp | None = None,
+    where: dict[str, tuple[str, ...]] | None = None,
+) -> Followup:
+    """Keep some of the hand-backs, each with the clock it already has.
+
+    Parameters
+    ----------
+    followup
+        The whole follow-up. Units were linked and clocks stopped on all jobs, so a filter
+        never hides the comeback of a job that it keeps.
+    since, until
+        First and last day of hand-back.
+    where
+        For each column of :attr:`Followup.groupable`, the values to keep.
+
+    Returns
+    -------
+    Followup
+
+    Raises
+    ------
+    RequestError
+        An unknown column or date, or nothing is left.
+    """
+    handed_back = followup.history.jobs["handed_back"].take(followup.episodes["job"]).to_numpy()
+    keep = np.ones(followup.job_count, dtype=bool)
+    if since is not None:
+        keep &= handed_back >= as_day(since, "since").to_datetime64()
+    if until is not None:
+        keep &= handed_back <= as_day(until, "until").to_datetime64()
+    for name, wanted in (where or {}).items():
+        values = followup.values(name)
+        unknown = [value for value in wanted if value not in values.cat.categories]
+        if unknown:
+            raise RequestError(
+                f"No job has {name} = {', '.join(unknown)}. "
+                f"Recorded: {', '.join(map(str, values.cat.categories[:20]))}."
+            )
+        keep &= values.isin(wanted).to_numpy()
+    if not keep.any():
+        raise RequestError("The filter leaves no hand-back. Widen its dates or values.")
+    return replace(followup, episodes=followup.episodes[keep].reset_index(drop=True))
+
+
+def as_day(value: str | pd.Timestamp, what: str) -> pd.Timestamp:
+    """Read one ISO day given by the user.
+
+    Raises
+    ------
+    RequestError
+        It is not an ISO 8601 date.
+    """
+    if isinstance(value, pd.Timestamp):
+        return value.normalize()
+    try:
+        return pd.to_datetime(value, format="%Y-%m-%d")
+    except ValueError:
+        raise RequestError(
+            f"The {what} '{value}' is not a date. Write it as year-month-day, like 2026-03-09."
+        ) from None
+
+
+def _check_rules(follow: str, count: str, grace_days: int) -> None:
+    if follow not in FOLLOWS:
+        raise RequestError(f"follow is '{follow}'. Choose one of: {', '.join(FOLLOWS)}.")
+    if count not in COUNTS:
+        raise RequestError(f"count is '{count}'. Choose one of: {', '.join(COUNTS)}.")
+    if grace_days < 0:
+        raise RequestError(f"grace_days is {grace_days}. Give zero or more days.")
+
+
+def _data_date(history: History, given: str | pd.Timestamp | None) -> pd.Timestamp:
+    if given is not None:
+        return as_day(given, "data date")
+    latest = history.jobs[["received", "handed_back"]].max().max()
+    if pd.isna(latest):
+        raise RequestError("The history holds no job, so there is nothing to follow.")
+    return pd.Timestamp(latest)
+
+
+def _in_order(history: History, links: Links) -> pd.DataFrame:
+    """Line up each unit's jobs in time, each beside the one after it."""
+    jobs = history.jobs
+    unit = np.asarray(links.unit_of_job)
+    received = jobs["received"].to_numpy()
+    # An empty hand-back is later than any date, so it sorts last among same-day arrivals.
+    handed_back = jobs["handed_back"].to_numpy()
+    order = np.lexsort((np.arange(len(jobs)), handed_back, received, unit))
+    wanted = [
+        "job_id",
+        "received",
+        "handed_back",
+        "term_days",
+        "ended_on",
+        "ended_how",
+        "notified",
+        "relation",
+        "decision",
+        "root_cause",
+    ]
+    ordered = jobs[wanted].take(order).reset_index(drop=True)
+    ordered.insert(0, "job", order)
+    ordered.insert(1, "unit", unit[order])
+    same_unit = np.append(ordered["unit"].to_numpy()[1:] == ordered["unit"].to_numpy()[:-1], False)
+    following = np.where(same_unit, np.arange(1, len(jobs) + 1), -1)
+    ordered["next_row"] = following
+    ordered["return_job"] = np.where(same_unit, np.append(order[1:], -1), -1)
+    ordered["next_received"] = ordered["received"].shift(-1).where(same_unit)
+    ordered["next_notified"] = ordered["notified"].shift(-1).where(same_unit)
+    for name in ("relation", "decision", "root_cause"):
+        ordered[f"next_{name}"] = ordered[name].shift(-1).where(same_unit)
+    return ordered
+
+
+def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.DataFrame, np.ndarray]:
+    """List the dates that can't all be true, and which rows can still open an episode."""
+    open_job = ordered["handed_back"].isna() & ordered["ended_on"].isna()
+    overlap = ordered["next_received"] < ordered["handed_back"]
+    two_open = open_job & ordered["next_received"].notna()
+    ended_early = ordered["ended_on"] < ordered["handed_back"]
+    back_early = ordered["handed_back"] < ordered["received"]
+    after = ordered[["received", "handed_back", "ended_on", "notified"]].max(axis=1) > until
+    found = [
+        (
+            overlap,
+            "next_received",
+            "the unit arrived again before this job handed it back",
+            "correct one of the two dates, or say that these are two units",
+        ),
+        (
+            two_open,
+            "next_received",
+            "the unit arrived again while this job was still open",
+            "enter this job's hand-back, or say that these are two units",
+        ),
+        (
+            ended_early,
+            "ended_on",
+            "the unit left service before it was handed back",
+            "correct one of the two dates",
+        ),
+        (
+            back_early,
+            "handed_back",
+            "the unit was handed back before it arrived",
+            "correct one of the two dates",
+        ),
+        (
+            after,
+            "received",
+            f"the job has a date after the data date {until:%Y-%m-%d}",
+            "correct the date, or give a later data date",
+        ),
+    ]
+    lines = [
+        pd.DataFrame(
+            {
+                "job_id": ordered["job_id"][rows],
+                "column": name.removeprefix("next_"),
+                "value": ordered[name][rows].dt.strftime("%Y-%m-%d"),
+                "problem": problem,
+                "remedy": remedy,
+            }
+        )
+        for rows, name, problem, remedy in found
+        if rows.any()
+    ]
+    problems = (
+        pd.concat(lines).sort_index(kind="stable").reset_index(drop=True)
+        if lines
+        else pd.DataFrame({name: [] for name in PROBLEM_COLUMNS})
+    )
+    return problems, (~(overlap | ended_early | back_early)).to_numpy()
+
+
+def _episodes(
+    ordered: pd.DataFrame,
+    until: pd.Timestamp,
+    follow: Follow,
+    count: Count,
+    grace_days: int,
+) -> pd.DataFrame:
+    opened = (ordered["handed_back"] <= until).to_numpy()
+    rows = ordered[opened].reset_index(drop=True)
+    start = rows["handed_back"]
+    one_day = pd.Timedelta(days=1)
+
+    def days_to(end: pd.Series) -> np.ndarray:
+        return ((end - start) / one_day).to_numpy(dtype=float, na_value=np.inf)
+
+    back = days_to(rows["next_received"])
+    ended = days_to(rows["ended_on"])
+    data_end = days_to(pd.Series(until, index=rows.index))
+    back[back > data_end] = np.inf
+    ended[ended > data_end] = np.inf
+    back[back == 0] = SAME_DAY
+    ended[ended == 0] = SAME_DAY
+    covered = np.full(len(rows), np.inf)
+    if follow == "covered":
+        covered = (rows["term_days"] + grace_days).fillna(np.inf).to_numpy()
+
+    # First of these wins a tie: a comeback, leaving service, the term's end, the data date.
+    # Same-day ends sit half a day in, but must still win over a data date on that very day.
+    candidates = np.column_stack([back, ended, covered, np.maximum(data_end, 0)])
+    ranked = np.where(candidates == SAME_DAY, 0, candidates)
+    first = ranked.argmin(axis=1)
+    days = candidates[np.arange(len(rows)), first]
+
+    how = rows["ended_how"].astype(object).where(rows["ended_how"].notna(), ENDINGS[0])
+    counted = _counted(rows, count)
+    end = np.select(
+        [(first == 0) & counted, first == 0, first == 1, first == 2],
+        [ENDS[0], ENDS[1], how.to_numpy(dtype=object), "term"],
+        default="data_date",
+    )
+    event = end == ENDS[0]
+    cause = rows["next_root_cause"].astype("category")
+    if UNKNOWN not in cause.cat.categories:
+        cause = cause.cat.add_categories([UNKNOWN])
+    cause = cause.fillna(UNKNOWN).where(event)
+    repair_number = rows.groupby("unit", sort=False).cumcount() + 1
+    return pd.DataFrame(
+        {
+            "job": rows["job"],
+            "unit": rows["unit"],
+            "repair_number": repair_number,
+            "days": days,
+            "end": pd.Categorical(end, categories=ENDS),
+            "cause": cause.cat.remove_unused_categories(),
+            "return_job": np.where(first == 0, rows["return_job"], -1),
+            "served_days": _served_days(rows, np.minimum(back, data_end)),
+        }
+    )
+
+
+def _served_days(rows: pd.DataFrame, out_days: np.ndarray) -> np.ndarray:
+    """Sum the whole days a unit was out of our hands before each hand-back."""
+    whole = pd.Series(np.floor(out_days))
+    before = whole.groupby(rows["unit"].to_numpy(), sort=False).cumsum() - whole
+    return before.to_numpy()
+
+
+def _counted(rows: pd.DataFrame, count: Count) -> np.ndarray:
+    if count == "all":
+        return np.ones(len(rows), dtype=bool)
+    if count == "faults":
+        return ~rows["next_relation"].isin(NOT_A_FAULT).to_numpy()
+    reported = rows["next_notified"].fillna(rows["next_received"])
+    in_term = reported <= rows["handed_back"] + pd.to_timedelta(rows["term_days"], unit="D")
+    undecided = rows["next_decision"].isna() | (rows["next_decision"] == "pending")
+    return ((rows["next_decision"] == "covered") | (undecided & in_term)).to_numpy()
+
+
+def _remarks(
+    history: History, episodes: pd.DataFrame, problems: pd.DataFrame, follow: Follow
+) -> tuple[Note, ...]:
+    notes = []
+    termless = int(history.jobs["term_days"].take(episodes["job"]).isna().sum())
+    if follow == "covered" and termless:
+        notes.append(
+            Note(
+                "no_term",
+                f"{termless} jobs have no warranty term recorded, so they are followed "
+                "to the data date.",
+                termless,
+            )
+        )
+    if len(problems):
+        notes.append(
+            Note(
+                "contradictions",
+                f"{len(problems)} dates contradict each other; the list says which and why.",
+                len(problems),
+            )
+        )
+    unknown = int((episodes["cause"] == UNKNOWN).sum())
+    if unknown:
+        notes.append(
+            Note("unknown_cause", f"{unknown} comebacks have no root cause recorded.", unknown)
+        )
+    return tuple(notes)
