@@ -1,0 +1,128 @@
+"""Results as plain data for other programs: the keys they rely on, written once."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from insights.followup import Followup
+from insights.notes import Note
+from insights.survival.causes import CauseCurves
+from insights.survival.curves import Curves, GroupTest
+
+
+def dumps(data: dict[str, Any]) -> str:
+    """Write one JSON object; what is not known is null, never NaN."""
+    return json.dumps(plain(data), ensure_ascii=False, allow_nan=False)
+
+
+def plain(value: Any) -> Any:
+    """Turn numpy, pandas and dataclass values into what JSON knows."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, pd.DataFrame):
+        return [plain(row) for row in value.to_dict("records")]
+    if isinstance(value, list | tuple | np.ndarray | pd.Series):
+        return [plain(item) for item in value]
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return plain(dataclasses.asdict(value))
+    return _scalar(value)
+
+
+def _scalar(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value is pd.NaT or value is pd.NA:
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.strftime("%Y-%m-%d")
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            return None
+        return int(value) if value.is_integer() and abs(value) < 2**53 else value
+    return value
+
+
+def notes(remarks: tuple[Note, ...]) -> list[dict[str, Any]]:
+    """List remarks as data."""
+    return [dataclasses.asdict(note) for note in remarks]
+
+
+def rules(followup: Followup) -> dict[str, Any]:
+    """State the rules that a result was computed under."""
+    return {
+        "data_date": followup.data_date,
+        "follow": followup.follow,
+        "count": followup.count,
+        "grace_days": followup.grace_days,
+        "link_at": followup.links.link_at,
+    }
+
+
+def check(followup: Followup) -> dict[str, Any]:
+    """What loads, what is refused and why, which units were linked."""
+    history, links = followup.history, followup.links
+    return {
+        "source": history.source,
+        "jobs": len(history.jobs),
+        "units": len(np.unique(links.unit_of_job)),
+        "hand_backs": followup.job_count,
+        "returns": followup.return_count,
+        "refused_rows": history.refused_count,
+        "refused": history.refused,
+        "problems": followup.problems,
+        "links": links.pairs,
+        "notes": notes((*history.notes, *links.notes, *followup.notes)),
+        **rules(followup),
+    }
+
+
+def curves(result: Curves) -> dict[str, Any]:
+    """Share back by day and group."""
+    return {
+        "groups": [_group(row, _at(result.at, row["group"])) for row in _rows(result.groups)],
+        "test": _test(result.test),
+        "weighted_test": _test(result.weighted_test),
+        "method": result.method,
+        "notes": notes(result.notes),
+    }
+
+
+def causes(result: CauseCurves) -> dict[str, Any]:
+    """The same, split by root cause."""
+    whole = curves(result.total)
+    for group in whole["groups"]:
+        rows = result.at[result.at["group"] == group["group"]]
+        group["causes"] = [
+            {
+                "cause": cause,
+                "at": [_point(row) for row in _rows(rows[rows["cause"] == cause])],
+            }
+            for cause in dict.fromkeys(rows["cause"])
+        ]
+    return {**whole, "cause_tests": result.tests, "method": result.method}
+
+
+def _group(row: dict[str, Any], at: list[dict[str, Any]]) -> dict[str, Any]:
+    return {**row, "at": at}
+
+
+def _at(table: pd.DataFrame, group: str) -> list[dict[str, Any]]:
+    return [_point(row) for row in _rows(table[table["group"] == group])]
+
+
+def _point(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: row[name] for name in ("day", "share", "low", "high", "at_risk")}
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): item for key, item in row.items()} for row in table.to_dict("records")]
+
+
+def _test(test: GroupTest | None) -> dict[str, Any] | None:
+    return None if test is None else dataclasses.asdict(test)

@@ -1,0 +1,143 @@
+"""The arrows between rooms run one way: no module imports from a room above or beside it."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+# Each room may import itself and the rooms named. What is missing here is forbidden.
+BASE = {"insights.errors", "insights.notes"}
+HISTORY = BASE | {"insights.history"}
+FOLLOWUP = HISTORY | {"insights.followup"}
+SURVIVAL = FOLLOWUP | {"insights.survival"}
+QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
+RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
+VOICE = RESULTS | {"insights.wording"}
+EVERYTHING = VOICE | {"insights.as_json", "insights.plain_table", "insights.report"}
+MAY_IMPORT: dict[str, set[str]] = {
+    "insights.errors": set(),
+    "insights.notes": set(),
+    "insights.history": BASE,
+    "insights.followup": HISTORY,
+    "insights.standing": FOLLOWUP,
+    "insights.survival": FOLLOWUP,
+    "insights.evidence": SURVIVAL,
+    "insights.money": SURVIVAL,
+    "insights.review": SURVIVAL,
+    "insights.wording": RESULTS,
+    "insights.as_json": RESULTS,
+    "insights.plain_table": set(),
+    "insights.report": VOICE,
+    "insights.command": EVERYTHING,
+    "insights": EVERYTHING,
+    "dashboards.figures": {"insights", "dashboards.theme", *RESULTS},
+    "dashboards.data": {"insights", "synthetic", *RESULTS},
+    "dashboards.controls": {"insights", "dashboards.data", *RESULTS},
+    "dashboards.views": {"insights", "dashboards", *EVERYTHING},
+    "dashboards": {"insights", "dashboards", *EVERYTHING},
+    "synthetic": HISTORY,
+}
+FORBIDDEN_LIBRARIES = {
+    "insights": {"streamlit", "plotly", "dashboards", "synthetic", "matplotlib"},
+    "dashboards.figures": {"streamlit", "synthetic"},
+    "synthetic": {"streamlit", "plotly", "dashboards"},
+}
+OURS = ("insights", "dashboards", "synthetic")
+
+
+def modules() -> list[str]:
+    return [
+        str(path.relative_to(ROOT).with_suffix("")).replace("/", ".").removesuffix(".__init__")
+        for top in OURS
+        for path in sorted((ROOT / top).rglob("*.py"))
+    ]
+
+
+def source_of(module: str) -> str:
+    path = ROOT / Path(*module.split("."))
+    return (path / "__init__.py" if path.is_dir() else path.with_suffix(".py")).read_text("utf-8")
+
+
+def imported_by(source: str) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {name.name for name in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            assert node.module is not None
+            found |= {f"{node.module}.{name.name}" for name in node.names} | {node.module}
+    return found
+
+
+def room_of(module: str) -> str:
+    """Name the innermost room that a module, or a name in one, belongs to."""
+    parts = module.split(".")
+    for length in range(len(parts), 0, -1):
+        room = ".".join(parts[:length])
+        if room in MAY_IMPORT:
+            return room
+    raise AssertionError(f"{module} belongs to no room: name its room in MAY_IMPORT")
+
+
+def broken_arrows(module: str, source: str) -> set[str]:
+    room = room_of(module)
+    allowed = MAY_IMPORT[room] | {room}
+    broken = set()
+    for name in imported_by(source):
+        top = name.split(".")[0]
+        if any(name.startswith(f"{library}.") or name == library for library in banned(module)):
+            broken.add(name)
+        # `from insights import wording` also names the package itself, which is no arrow.
+        elif top in OURS and name not in OURS and room_of(name) not in allowed:
+            broken.add(name)
+    return broken
+
+
+def banned(module: str) -> set[str]:
+    return {
+        library
+        for top, libraries in FORBIDDEN_LIBRARIES.items()
+        if module == top or module.startswith(f"{top}.")
+        for library in libraries
+    }
+
+
+@pytest.mark.parametrize("module", modules())
+def test_no_arrow_runs_back(module):
+    assert broken_arrows(module, source_of(module)) == set()
+
+
+@pytest.mark.parametrize(
+    ("module", "line"),
+    [
+        ("insights.followup", "from insights.survival.curves import return_curves"),
+        ("insights.history.units", "from insights.followup import follow_up"),
+        ("insights.survival.curves", "import plotly.graph_objects"),
+        ("insights.money.quote", "from insights.evidence.practice import compare_practice"),
+        ("insights.command", "from synthetic.presets import cafe_workshop"),
+        ("dashboards.figures.curves", "import streamlit as st"),
+        ("synthetic.generate", "from insights.survival import curves"),
+    ],
+)
+def test_an_arrow_that_runs_back_is_seen(module, line):
+    assert broken_arrows(module, line)
+
+
+def test_cores_of_the_tree_stay_as_agreed():
+    tops = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    agreed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "insights",
+        "dashboards",
+        "tests",
+        "synthetic",
+    }
+    left_by_tools = {"build", "dist", "staysfixed.egg-info"}
+    assert tops - left_by_tools <= agreed
