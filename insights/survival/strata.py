@@ -1,0 +1,133 @@
+"""A life table taken apart by pattern, each part ready for the estimators."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from insights.survival.incidence import (
+    Incidence,
+    Spans,
+    Timeline,
+    accumulate,
+    area_variance,
+    variance,
+)
+from insights.survival.lifetable import CENSORED, LifeTable, RiskSets, risk_sets
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """The hand-backs of one pattern.
+
+    Parameters
+    ----------
+    label
+        The pattern in words.
+    risk
+        Its daily counts.
+    spans
+        The same hand-backs as stretches at risk, by unit.
+    outcome
+        How each stretch ended, in the codes of the life table, shape (E,).
+    units
+        How many units.
+    """
+
+    label: str
+    risk: RiskSets
+    spans: Spans
+    outcome: np.ndarray
+    units: int
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """Entries and ends of all stretches, lined up by unit."""
+        return self.spans.timeline()
+
+    @property
+    def exits(self) -> np.ndarray:
+        """Counted comebacks and units that left service, on each day."""
+        return self.risk.returns + self.risk.ended
+
+    @property
+    def jobs(self) -> int:
+        """How many hand-backs."""
+        return int(self.risk.outcomes.sum())
+
+
+def strata(table: LifeTable) -> Iterator[Stratum]:
+    """Go through the patterns of a life table, in its order."""
+    pattern_of_cell = table.cells["pattern"].to_numpy()
+    cell = table.repeats["cell"].to_numpy()
+    repeat_pattern = pattern_of_cell[cell]
+    order = np.argsort(repeat_pattern, kind="stable")
+    edges = np.searchsorted(repeat_pattern[order], np.arange(len(table.patterns) + 1))
+    often = np.bincount(cell, minlength=len(table.cells))
+    for pattern, label in enumerate(table.labels):
+        risk = risk_sets(table, pattern)
+        repeats = table.repeats.take(order[edges[pattern] : edges[pattern + 1]])
+        mine = np.flatnonzero(pattern_of_cell == pattern)
+        cells = np.append(repeats["cell"].to_numpy(), mine)
+        unit = repeats["unit"].to_numpy()
+        alone = np.arange(len(mine)) + (unit.max() + 1 if len(unit) else 0)
+        spans = Spans(
+            unit=np.append(unit, alone),
+            start=np.full(len(cells), -1),
+            end=np.searchsorted(risk.days, table.cells["days"].to_numpy()[cells]),
+            jobs=np.append(np.ones(len(repeats)), (table.cells["jobs"].to_numpy() - often)[mine]),
+        )
+        outcome = table.cells["outcome"].to_numpy()[cells]
+        yield Stratum(label, risk, spans, outcome, int(table.units[pattern]))
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The share of one stratum that ended in certain ways, by day.
+
+    Parameters
+    ----------
+    stratum
+        The hand-backs.
+    curve
+        The share, with every other end but censoring competing.
+    event
+        Which stretches ended so, shape (E,).
+    """
+
+    stratum: Stratum
+    curve: Incidence
+    event: np.ndarray
+
+    @property
+    def variance(self) -> np.ndarray:
+        """Variance of the share on each day (:func:`insights.survival.incidence.variance`)."""
+        stratum = self.stratum
+        return variance(self.curve, stratum.timeline, self.event, stratum.outcome > CENSORED)
+
+    def area_variance(self, until: float) -> float:
+        """Variance of the area under the share up to day ``until``."""
+        stratum = self.stratum
+        leaves = stratum.outcome > CENSORED
+        return area_variance(self.curve, stratum.timeline, self.event, leaves, until)
+
+
+def estimate(stratum: Stratum, first: int, last: int) -> Estimate:
+    """Estimate the share that ended with an outcome code from ``first`` to ``last``."""
+    risk = stratum.risk
+    events = risk.outcomes[:, first : last + 1].sum(axis=1)
+    curve = accumulate(risk.days, risk.at_risk, events, stratum.exits)
+    return Estimate(stratum, curve, (stratum.outcome >= first) & (stratum.outcome <= last))
+
+
+def all_returns(stratum: Stratum) -> Estimate:
+    """Estimate the share that came back, for whatever cause."""
+    return estimate(stratum, 1, stratum.risk.cause_count)
+
+
+def left_service(stratum: Stratum) -> Estimate:
+    """Estimate the share that left service without coming back."""
+    return estimate(stratum, 1 + stratum.risk.cause_count, stratum.risk.outcomes.shape[1] - 1)
