@@ -84,6 +84,48 @@ def log_log_bounds(
         return -np.expm1(-hazard * np.exp(-width)), -np.expm1(-hazard * np.exp(width))
 
 
+def mean_bounds(
+    mean: np.ndarray,
+    variance: np.ndarray,
+    at_risk: np.ndarray,
+    returns: np.ndarray,
+    level: float = 0.95,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Bound a mean cumulative number of returns per unit on each day.
+
+    Parameters
+    ----------
+    mean, variance
+        The estimate and its variance, each shape (D,).
+    at_risk, returns, level
+        As in :func:`share_bounds`.
+
+    Returns
+    -------
+    low, high : numpy.ndarray
+        Shape (D,), never below 0.
+
+    Notes
+    -----
+    From :data:`ENOUGH_RETURNS` on, normal bounds on the scale of the logarithm. Below, the
+    exact bounds of a Poisson count (Garwood 1936, Biometrika 28:437-442) with ``mean**2 /
+    variance`` as the effective count; without any return, zero seen among those at risk.
+    """
+    known = (mean > 0) & (variance > 0)
+    units = np.divide(mean, variance, out=np.asarray(at_risk, dtype=float).copy(), where=known)
+    count = mean * units
+    tail = (1 - level) / 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        width = normal_quantile(level) * np.sqrt(variance) / mean
+        low = np.where(count > 0, stats.gamma.ppf(tail, count) / units, 0.0)
+        high = stats.gamma.ppf(1 - tail, count + 1) / units
+        many = returns >= ENOUGH_RETURNS
+        return (
+            np.where(many, mean * np.exp(-width), low),
+            np.where(many, mean * np.exp(width), high),
+        )
+
+
 def normal_quantile(level: float) -> float:
     """Give the two-sided normal quantile of a confidence level.
 

@@ -1,0 +1,123 @@
+"""How many times a unit comes back on average, repeats included, over its time in service."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from insights.followup import Followup
+from insights.notes import Note
+from insights.survival.intervals import mean_bounds
+from insights.survival.service import mean_returns, service_groups
+from insights.survival.stating import (
+    AT_DAYS,
+    MIN_AT_RISK,
+    Measured,
+    at_table,
+    names,
+    past_follow_up,
+    request,
+    step_table,
+    supported_days,
+)
+
+METHOD = (
+    "Mean cumulative returns per unit on the unit's own clock in service (Nelson's mean "
+    "cumulative function; Ghosh and Lin's where units left service), with the robust variance "
+    "of Lawless and Nadeau, clustered by unit; logarithmic bounds, exact-type Poisson bounds "
+    "where returns are few."
+)
+
+
+@dataclass(frozen=True)
+class RepeatReturns:
+    """Mean returns per unit by day in service, for each group.
+
+    Parameters
+    ----------
+    table
+        Steps, one row per group and day: ``group``, ``day`` (in service since the unit's first
+        hand-back), ``at_risk`` (units), ``returns`` (on the day), ``mean_returns`` (per unit, up
+        to and including the day), ``low``, ``high``.
+    at
+        The days asked for: ``group``, ``day``, ``at_risk``, ``mean_returns``, ``low``, ``high``;
+        the last three are missing where the day is not supported.
+    groups
+        One row per group: ``group``, ``jobs``, ``units``, ``returns`` (all that were seen),
+        ``followed_days`` (the last supported day).
+    by, level, min_at_risk, method, notes
+        As in :class:`insights.survival.curves.Curves`.
+    """
+
+    table: pd.DataFrame
+    at: pd.DataFrame
+    groups: pd.DataFrame
+    by: tuple[str, ...]
+    level: float
+    min_at_risk: int
+    method: str
+    notes: tuple[Note, ...]
+
+
+def repeat_returns(
+    followup: Followup,
+    by: str | Sequence[str] | None = None,
+    at: Sequence[float] = AT_DAYS,
+    *,
+    min_at_risk: int = MIN_AT_RISK,
+    level: float = 0.95,
+) -> RepeatReturns:
+    """Estimate the mean number of returns per unit by days in service.
+
+    Parameters
+    ----------
+    followup, by, at, min_at_risk, level
+        As in :func:`insights.survival.curves.return_curves`. A group is a fact about a job, so
+        a unit whose jobs fall into several groups is at risk in each for its own stretch.
+
+    Returns
+    -------
+    RepeatReturns
+
+    Raises
+    ------
+    RequestError
+        An unknown column, or a day, number or level that can't be used.
+
+    Notes
+    -----
+    A unit's clock counts whole days out of our hands since its first hand-back; bench days, and
+    days after a job's followed term, are not at risk. A return on the day of hand-back happens
+    at the moment the clock stands at, or at half a day where it has not started. Nelson (1995,
+    Technometrics 37:147-157); leaving service as in Ghosh and Lin (2000, Biometrics 56:554-562);
+    variance as in Lawless and Nadeau (1995, Technometrics 37:158-168).
+    """
+    wanted = request(at, min_at_risk, level)
+    parts, rows, remarks = [], [], list(followup.notes)
+    for group in service_groups(followup, names(by)):
+        curve, spread = mean_returns(group.stretches)
+        supported = supported_days(curve.days, curve.at_risk, wanted.min_at_risk)
+        parts.append(Measured({"group": group.label}, curve, spread, supported))
+        rows.append(
+            {
+                "group": group.label,
+                "jobs": group.jobs,
+                "units": group.units,
+                "returns": group.returns,
+                "followed_days": supported,
+            }
+        )
+        remarks += past_follow_up(group.label, supported, wanted)
+    means = {"share": "mean_returns"}
+    return RepeatReturns(
+        table=step_table(parts, ("group",), wanted, mean_bounds).rename(columns=means),
+        at=at_table(parts, ("group",), wanted, mean_bounds).rename(columns=means),
+        groups=pd.DataFrame(rows),
+        by=names(by),
+        level=wanted.level,
+        min_at_risk=wanted.min_at_risk,
+        method=METHOD,
+        notes=tuple(remarks),
+    )
