@@ -65,7 +65,7 @@ def rules(followup: Followup) -> dict[str, Any]:
 
 
 def check(followup: Followup) -> dict[str, Any]:
-    """What loads, what is refused and why, which units were linked."""
+    """Say what loads, what is refused and why, and which units were linked."""
     history, links = followup.history, followup.links
     return {
         "source": history.source,
@@ -83,7 +83,7 @@ def check(followup: Followup) -> dict[str, Any]:
 
 
 def curves(result: Curves) -> dict[str, Any]:
-    """Share back by day and group."""
+    """Give the share back by day and group."""
     return {
         "groups": [_group(row, _at(result.at, row["group"])) for row in _rows(result.groups)],
         "test": _test(result.test),
@@ -94,7 +94,7 @@ def curves(result: Curves) -> dict[str, Any]:
 
 
 def causes(result: CauseCurves) -> dict[str, Any]:
-    """The same, split by root cause."""
+    """Give the same, split by root cause."""
     whole = curves(result.total)
     for group in whole["groups"]:
         rows = result.at[result.at["group"] == group["group"]]

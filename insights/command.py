@@ -272,7 +272,12 @@ def _curve_options(parser: argparse.ArgumentParser) -> None:
 
 
 ANALYSES = (
-    Verb("check", "what loads, what is refused and why, which units were linked", _check_options, _check),
+    Verb(
+        "check",
+        "what loads, what is refused and why, which units were linked",
+        _check_options,
+        _check,
+    ),
     Verb("curves", "what share of units comes back, by when", _curve_options, _curves),
     Verb("causes", "the same, split by root cause", _curve_options, _causes),
 )

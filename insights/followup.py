@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -154,7 +155,7 @@ def _derived(followup: Followup, name: str, job: np.ndarray) -> pd.Series:
 
 def _age_band(years: pd.Series) -> pd.Series:
     edges = AGE_BAND_EDGES_YEARS
-    labels = [f"{low} to {high} years" for low, high in zip(edges, edges[1:], strict=False)]
+    labels = [f"{low} to {high} years" for low, high in itertools.pairwise(edges)]
     labels.append(f"{edges[-1]} years and more")
     return pd.Series(
         pd.cut(years, [*edges, np.inf], right=False, labels=labels).cat.remove_unused_categories()

@@ -40,7 +40,7 @@ def plain_table(frame: pd.DataFrame) -> str:
 
 
 def _cell(value: object) -> str:
-    if pd.isna(value):  # type: ignore[call-overload]
+    if pd.isna(value):
         return NOT_KNOWN
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() and abs(value) >= 1 else f"{value:.4f}"

@@ -161,7 +161,5 @@ def _attention(counts: dict[str, int]) -> pd.DataFrame:
             "record",
         ),
     )
-    rows = [
-        (what, counts[code], why, where) for code, what, why, where in remarks if counts[code]
-    ]
+    rows = [(what, counts[code], why, where) for code, what, why, where in remarks if counts[code]]
     return pd.DataFrame(rows, columns=list(ATTENTION_COLUMNS))

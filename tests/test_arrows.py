@@ -18,6 +18,15 @@ QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
 VOICE = RESULTS | {"insights.wording"}
 EVERYTHING = VOICE | {"insights.as_json", "insights.plain_table", "insights.report"}
+SCREEN_DATA = {"dashboards.selection", "dashboards.server"}
+SCREEN = SCREEN_DATA | {
+    "dashboards.answer",
+    "dashboards.controls",
+    "dashboards.data",
+    "dashboards.figures",
+    "dashboards.tables",
+    "dashboards.theme",
+}
 MAY_IMPORT: dict[str, set[str]] = {
     "insights.errors": set(),
     "insights.notes": set(),
@@ -34,11 +43,16 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.report": VOICE,
     "insights.command": EVERYTHING,
     "insights": EVERYTHING,
-    "dashboards.figures": {"insights", "dashboards.theme", *RESULTS},
-    "dashboards.data": {"insights", "synthetic", *RESULTS},
-    "dashboards.controls": {"insights", "dashboards.data", *RESULTS},
-    "dashboards.views": {"insights", "dashboards", *EVERYTHING},
-    "dashboards": {"insights", "dashboards", *EVERYTHING},
+    "dashboards.theme": set(),
+    "dashboards.server": set(),
+    "dashboards.selection": RESULTS,
+    "dashboards.figures": {"insights", "dashboards.theme", *VOICE},
+    "dashboards.tables": {"insights", *VOICE},
+    "dashboards.answer": {"insights", "dashboards.theme", *VOICE},
+    "dashboards.data": {"insights", "synthetic", *SCREEN_DATA, *RESULTS},
+    "dashboards.controls": {"insights", "dashboards.data", *SCREEN_DATA, *RESULTS},
+    "dashboards.views": {"insights", "dashboards", *SCREEN, *VOICE},
+    "dashboards": {"insights", "dashboards.views", *SCREEN, *VOICE},
     "synthetic": HISTORY,
 }
 FORBIDDEN_LIBRARIES = {
@@ -88,12 +102,12 @@ def broken_arrows(module: str, source: str) -> set[str]:
     room = room_of(module)
     allowed = MAY_IMPORT[room] | {room}
     broken = set()
+    libraries = banned(module)
     for name in imported_by(source):
-        top = name.split(".")[0]
-        if any(name.startswith(f"{library}.") or name == library for library in banned(module)):
-            broken.add(name)
+        outside = any(name == library or name.startswith(f"{library}.") for library in libraries)
         # `from insights import wording` also names the package itself, which is no arrow.
-        elif top in OURS and name not in OURS and room_of(name) not in allowed:
+        ours = name.split(".")[0] in OURS and name not in OURS
+        if outside or (ours and room_of(name) not in allowed):
             broken.add(name)
     return broken
 

@@ -2,31 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shop import followed
 
 from insights.errors import RequestError
-from insights.followup import Followup, follow_up, select
-from insights.history.schema import History, to_schema
-from insights.history.units import Links
-
-DATA_DATE = "2026-12-31"
-
-
-def followed(*jobs: dict, **rules) -> Followup:
-    """Follow hand-written jobs; ``unit`` in each says which unit it is."""
-    units = [job.pop("unit", 0) for job in jobs]
-    frame = pd.DataFrame(list(jobs))
-    if "model" not in frame:
-        frame["model"] = "boiler"
-    if "job_id" not in frame:
-        frame["job_id"] = [f"J{row}" for row in range(len(frame))]
-    rules.setdefault("data_date", DATA_DATE)
-    links = Links(np.array(units), pd.DataFrame())
-    return follow_up(History(to_schema(frame)), links=links, **rules)
+from insights.followup import Followup, select
 
 
 def only(result: Followup) -> pd.Series:
@@ -223,7 +206,7 @@ def test_arrival_before_the_earlier_hand_back_is_reported_not_repaired():
         {"received": "2026-03-05", "handed_back": "2026-03-20"},
     )
     assert only(result)["job"] == 1
-    assert result.problems[["job_id", "column", "value"]].values.tolist() == [
+    assert result.problems[["job_id", "column", "value"]].to_numpy().tolist() == [
         ["J0", "received", "2026-03-05"]
     ]
 
@@ -264,7 +247,7 @@ def test_units_keep_their_own_clocks_whatever_the_order_of_rows():
         {"received": "2026-03-01", "handed_back": "2026-03-10", "unit": 0},
         {"received": "2026-03-15", "handed_back": "2026-03-16", "unit": 1},
     )
-    assert result.episodes[["unit", "job", "days"]].values.tolist() == [
+    assert result.episodes[["unit", "job", "days"]].to_numpy().tolist() == [
         [0, 1, 296],
         [1, 2, 46],
         [1, 0, 243],

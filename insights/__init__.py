@@ -1,0 +1,1 @@
+"""Comebacks of a repair workshop: who came back, when, why, and what it means."""
