@@ -1,0 +1,115 @@
+"""The sentences: the numbers in them are those of the results, and they claim no more."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+from shop import fleet, followed
+
+from insights import wording
+from insights.standing import standing
+from insights.survival.causes import cause_curves
+from insights.survival.curves import GroupTest, return_curves
+from insights.survival.recurrent import repeat_returns
+
+
+def test_small_shares_get_a_digit_more():
+    assert wording.per_100(0.0421) == "4.2"
+    assert wording.per_100(0.0042) == "0.42"
+    assert wording.per_100(0) == "0.0"
+    assert wording.per_100(-0.0042) == "-0.42"
+
+
+def test_dates_have_the_month_in_words():
+    assert wording.day_of(pd.Timestamp("2026-03-09")) == "9 March 2026"
+
+
+@pytest.mark.parametrize(
+    ("p", "words"),
+    [
+        (0.0004, "rarely make such a difference (p below 0.001, log-rank)"),
+        (0.049, "rarely make such a difference (p = 0.049, log-rank)"),
+        (0.05, "could be chance (p = 0.050, log-rank)"),
+    ],
+)
+def test_chance(p, words):
+    assert words in wording.chance(GroupTest("log-rank", 1.0, 1, p))
+
+
+def test_one_group_in_a_sentence():
+    # 12 of 100 back on day 20; all are followed past day 180, so the share is 12 of 100.
+    finding = wording.of_curves(return_curves(followed(*fleet(100, (20,) * 12))))
+    assert finding.sentence.startswith("Within 180 days 12.0 of 100 (likely between ")
+    assert finding.sentence.endswith("repaired units come back (12 comebacks on 100 jobs).")
+    assert wording.RETURNED_ONLY in finding.caveats
+    assert not any("too early" in caveat for caveat in finding.caveats)
+
+
+def test_few_comebacks_are_called_too_early():
+    finding = wording.of_curves(return_curves(followed(*fleet(100, (20,) * 3))))
+    assert finding.caveats[0].startswith("Fewer than 10 comebacks")
+
+
+def test_none_of_forty_is_not_nothing():
+    finding = wording.of_curves(return_curves(followed(*fleet(40))))
+    assert "0.0 of 100 (likely between 0.0 and 8.8)" in finding.sentence
+
+
+def test_groups_are_a_plain_comparison():
+    jobs = [
+        *fleet(60, (20,) * 12, model="grill"),
+        *fleet(60, (20,) * 2, model="boiler"),
+    ]
+    finding = wording.of_curves(return_curves(followed(*jobs), by="model"))
+    assert "boiler 3.3 (" in finding.sentence
+    assert "grill 20.0 (" in finding.sentence
+    assert "rarely make such a difference" in finding.sentence
+    assert finding.caveats[0] == wording.PLAIN_COMPARISON
+
+
+def test_many_groups_are_no_league_table():
+    jobs = [
+        job
+        for number in range(6)
+        for job in fleet(30, (20,) * (number + 1), model=f"model {number}")
+    ]
+    finding = wording.of_curves(return_curves(followed(*jobs), by="model"))
+    assert "from 3.3 (model 0) to 20.0 (model 5) over 6 groups" in finding.sentence
+
+
+def test_nothing_is_said_past_the_follow_up():
+    followup = followed(*fleet(40, (20,)), data_date="2026-02-15")
+    finding = wording.of_curves(return_curves(followup))
+    assert "Ask for an earlier day" in finding.sentence
+
+
+def test_headline_falls_back_to_the_latest_day_that_is_supported():
+    followup = followed(*fleet(40, (20,) * 4), data_date="2026-05-01")
+    finding = wording.of_curves(return_curves(followup))
+    assert finding.sentence.startswith("Within 90 days 10.0 of 100")
+
+
+def test_causes_add_up_in_the_sentence():
+    jobs = fleet(100, (20,) * 6)
+    for job in [job for job in jobs if "root_cause" in job][:2]:
+        job["root_cause"] = "cord"
+    finding = wording.of_causes(cause_curves(followed(*jobs)))
+    assert finding.sentence == (
+        "Of 100 repaired units, within 180 days come back: "
+        "4.0 for contacts, 2.0 for cord; 6.0 in all."
+    )
+
+
+def test_standing_in_a_sentence():
+    followup = followed(*fleet(1200, (20,) * 6))
+    sentence = wording.of_standing(standing(followup)).sentence
+    assert sentence == (
+        "Up to 31 December 2026 we followed 1,200 hand-backs of 1,200 units; 6 came back and "
+        "count as comebacks. 0 units are still inside their term and 6 are on the bench."
+    )
+
+
+def test_repeats_in_a_sentence():
+    sentence = wording.of_repeats(repeat_returns(followed(*fleet(50, (20,) * 5)))).sentence
+    assert sentence.startswith("100 units make, in 180 days out of our hands")
+    assert "10.0 (likely" in sentence
