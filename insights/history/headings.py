@@ -1,0 +1,315 @@
+"""A stranger's headings -> ours: found by name, suggested by likeness, confirmed by the user."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import fuzz, process
+from scipy.optimize import linear_sum_assignment
+
+from insights.errors import HeadingsError
+from insights.history.declared import Declared, recall, remember
+from insights.history.questions import MissingColumns
+from insights.history.schema import BY_NAME, COLUMNS, REQUIRED, Column, column
+from insights.history.synonyms import SYNONYMS
+
+__all__ = [
+    "SURE",
+    "confirm",
+    "match_headings",
+    "recall",
+    "remember",
+    "require",
+    "suggest_headings",
+]
+
+SURE = 0.80
+_NAMED_FROM = 0.60
+_CONTENT_ONLY = 0.30
+_SUGGESTION_COLUMNS = ("theirs", "ours", "likeness", "why")
+_SPELLED = str.maketrans(
+    {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ł": "l", "ø": "o", "æ": "ae"}
+)
+    {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ł": "l", "ø": "o", "æ": "ae"}
+)
+
+
+@dataclass(frozen=True)
+class Matched:
+    """Which of the source's columns are which of ours.
+
+    Parameters
+    ----------
+    theirs
+        Our name -> the source's heading.
+    aside
+        Headings that are none of ours.
+    absent
+        Headings declared that the source does not have.
+    """
+
+    theirs: dict[str, str]
+    aside: tuple[str, ...]
+    absent: tuple[str, ...]
+
+
+def plain(heading: str) -> str:
+    """Write a heading in lower case, without accents, words joined by underscores."""
+    spelled = heading.lower().translate(_SPELLED)
+    bare = unicodedata.normalize("NFKD", spelled)
+    letters = "".join(sign for sign in bare if not unicodedata.combining(sign))
+    return re.sub(r"[^a-z0-9]+", "_", letters).strip("_")
+
+
+def match_headings(headings: Sequence[str], declared: Declared) -> Matched:
+    """Match by what is declared, then by our own names whatever their case and punctuation.
+
+    Parameters
+    ----------
+    headings
+        The source's own headings, all different.
+    declared
+        What the user has said.
+
+    Raises
+    ------
+    HeadingsError
+        Two headings are the same column of ours.
+    """
+    theirs = {ours: name for name, ours in declared.headings.items() if ours and name in headings}
+    absent = tuple(name for name in declared.headings if name not in headings)
+    spelled: dict[str, list[str]] = {}
+    for heading in headings:
+        ours = _own_name(heading)
+        if ours and ours not in theirs and heading not in declared.headings:
+            spelled.setdefault(ours, []).append(heading)
+    for ours, names in spelled.items():
+        if len(names) > 1:
+            raise HeadingsError(
+                f"The headings {' and '.join(map(repr, names))} are both {ours!r}. Rename one, or "
+                "declare which of them is meant."
+            )
+        theirs[ours] = names[0]
+    used = set(theirs.values())
+    return Matched(theirs, tuple(name for name in headings if name not in used), absent)
+
+
+def require(matched: Matched, sample: pd.DataFrame) -> None:
+    """Refuse a source whose required columns were not found, with suggestions.
+
+    Parameters
+    ----------
+    matched
+        What was found.
+    sample
+        Some rows of the source as text, for suggestions by content.
+
+    Raises
+    ------
+    MissingColumns
+        A required column stands under no heading.
+    """
+    missing = [name for name in REQUIRED if name not in matched.theirs]
+    if not missing:
+        return
+    table = suggest_headings(sample)
+    likely = {row.ours: row.theirs for row in table.itertuples() if row.ours in missing}
+    hints = [f"{name} (perhaps {likely[name]!r})" if name in likely else name for name in missing]
+    raise MissingColumns(
+        f"Required columns were not found: {', '.join(hints)}. The headings are: "
+        f"{_shortened(list(sample.columns))}. Rename them, or declare which heading is which.",
+        missing,
+        table,
+    )
+
+
+def suggest_headings(sample: pd.DataFrame) -> pd.DataFrame:
+    """Suggest which heading is which of our columns, by name and by what the cells hold.
+
+    Likeness of names is the best rapidfuzz token ratio over our name and everyday words for it
+    in several languages; cells count a quarter, and a column whose cells can't be of the kind is
+    out. Each heading and each of our columns is used once, with the highest total likeness
+    (linear assignment).
+
+    Parameters
+    ----------
+    sample
+        Some rows as text, under the source's own headings.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per heading in the source's order: ``theirs``, ``ours`` (empty: no suggestion),
+        ``likeness`` between 0 and 1, ``why``.
+    """
+    headings = [str(name) for name in sample.columns]
+    looks = [_looks(sample.iloc[:, place]) for place in range(len(headings))]
+    named = _name_likeness(headings)
+    held = np.array([[_holds(look, col) for col in COLUMNS] for look in looks])
+    held = held.reshape(named.shape)
+    score = np.where((held > 0) & (named >= _NAMED_FROM), 0.75 * named + 0.25 * held, 0.0)
+    exact = np.array([[_own_name(h) == col.name for col in COLUMNS] for h in headings])
+    score = np.where(exact.reshape(named.shape), 1.0, score)
+    row, col = linear_sum_assignment(-score)
+    chosen = {int(r): int(c) for r, c in zip(row, col, strict=True) if score[r, c] > 0}
+    found = {r: _named(COLUMNS[c], score[r, c], looks[r]) for r, c in chosen.items()}
+    _add_dates(found, looks)
+    taken = {ours for ours, _, _ in found.values()}
+    lines = []
+    for place, heading in enumerate(headings):
+        ours, likeness, why = found.get(place) or _family(heading, looks[place], taken)
+        taken.add(ours)
+        lines.append((heading, ours, round(float(likeness), 2), why))
+    return pd.DataFrame(lines, columns=list(_SUGGESTION_COLUMNS))
+
+
+def confirm(
+    suggestions: pd.DataFrame, declared: Declared | None = None, *, at_least: float = SURE
+) -> Declared:
+    """Turn a table of suggestions, as the user left it, into a declaration.
+
+    Parameters
+    ----------
+    suggestions
+        Columns ``theirs``, ``ours`` and ``likeness``.
+    declared
+        What was said already; its own headings win.
+    at_least
+        Suggestions under this likeness are left out.
+
+    Raises
+    ------
+    HeadingsError
+        Two headings are mapped to the same column, or one to a name that is not ours.
+    """
+    declared = declared or Declared()
+    kept = suggestions[(suggestions["likeness"] >= at_least) & (suggestions["ours"] != "")]
+    taken = set(declared.headings.values())
+    added = {
+        str(theirs): str(ours)
+        for theirs, ours in zip(kept["theirs"], kept["ours"], strict=True)
+        if ours not in taken and theirs not in declared.headings
+    }
+    return replace(declared, headings={**declared.headings, **added})
+
+
+def _own_name(heading: str) -> str | None:
+    name = plain(heading)
+    found = _SQUASHED.get(name.replace("_", ""))
+    if found:
+        return found
+    return name if column(name) else None
+
+
+_SQUASHED: Mapping[str, str] = {name.replace("_", ""): name for name in BY_NAME}
+
+
+def _shortened(headings: Sequence[str], most: int = 12) -> str:
+    shown = ", ".join(str(name)[:40] for name in headings[:most])
+    rest = len(headings) - most
+    return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _name_likeness(headings: Sequence[str]) -> np.ndarray:
+    """Likeness of each heading to each of our columns, shape (headings, columns)."""
+    words = [
+        (place, plain(word).replace("_", " "))
+        for place, col in enumerate(COLUMNS)
+        for word in (col.name, *SYNONYMS[col.name])
+    ]
+    theirs = [plain(heading).replace("_", " ") for heading in headings]
+    each = process.cdist(theirs, [word for _, word in words], scorer=fuzz.token_sort_ratio) / 100
+    best = np.zeros((len(headings), len(COLUMNS)))
+    for spot, (place, _) in enumerate(words):
+        best[:, place] = np.maximum(best[:, place], each[:, spot])
+    return best
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the cells of a column look like: shares of the filled ones, or none filled."""
+
+    filled: bool
+    dates: float
+    numbers: float
+    whole: float
+    few: float
+    different: float
+    yes_no: float
+    typical_date: str
+
+
+_DATE = re.compile(
+    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}.*|\d{1,2}[-/. ]{1,2}(\d{1,2}|\w{3,9})[-/. ]{1,2}\d{2,4}.*"
+)
+_NUMBER = re.compile(r"[-+]?\d[\d., ]*")
+_YES = ("yes", "y", "ja", "j", "oui", "o", "si", "sí", "sim", "tak", "true", "1", "x")
+_NO = ("no", "n", "nein", "non", "nee", "nie", "nao", "não", "false", "0")
+_YES_NO = frozenset(_YES + _NO)
+
+
+def _looks(cells: pd.Series) -> _Look:
+    texts = [str(cell).strip() for cell in cells.dropna() if str(cell).strip()]
+    count = max(len(texts), 1)
+    dates = [text for text in texts if _DATE.fullmatch(text)]
+    different = len(set(texts))
+    return _Look(
+        filled=bool(texts),
+        dates=len(dates) / count,
+        numbers=sum(bool(_NUMBER.fullmatch(text)) for text in texts) / count,
+        whole=sum(text.isdigit() for text in texts) / count,
+        few=float(different <= max(20, count / 10)),
+        different=different / count,
+        yes_no=sum(text.lower() in _YES_NO for text in texts) / count,
+        typical_date=sorted(dates)[len(dates) // 2] if dates else "",
+    )
+
+
+def _holds(look: _Look, col: Column) -> float:
+    """Say how well cells fit a column, 0 (can't be) to 1."""
+    if not look.filled:
+        return 0.5
+    if col.kind == "date":
+        return look.dates if look.dates > 0.5 else 0.0
+    if col.kind in ("number", "whole"):
+        return look.numbers if look.numbers > 0.5 and look.dates < 0.5 else 0.0
+    if look.dates > 0.8:
+        return 0.0
+    if col.name in ("job_id", "unit_serial"):
+        return look.different
+    return 0.5 + 0.5 * look.few if col.kind in ("code", "choice") else 0.7
+
+
+def _named(col: Column, score: float, look: _Look) -> tuple[str, float, str]:
+    held = {"date": "holds dates", "number": "holds numbers", "whole": "holds numbers"}
+    why = "the name" if score == 1.0 else "a like name"
+    if look.filled and col.kind in held:
+        why += f"; {held[col.kind]}"
+    return col.name, score, why
+
+
+def _add_dates(found: dict[int, tuple[str, float, str]], looks: Sequence[_Look]) -> None:
+    """Take unnamed date columns, left to right, for the arrival and the hand-back."""
+    named = {ours for ours, _, _ in found.values()}
+    wanted = [name for name in ("received", "handed_back") if name not in named]
+    spare = [p for p, look in enumerate(looks) if p not in found and look.dates > 0.8]
+    for place, name in zip(spare, wanted, strict=False):
+        found[place] = (name, _CONTENT_ONLY, "holds dates, nothing in the name")
+
+
+def _family(heading: str, look: _Look, taken: set[str]) -> tuple[str, float, str]:
+    """Suggest one of the open families: a batch, or a practice noted as yes or no."""
+    name = plain(heading)
+    batch = re.fullmatch(r"(?:(\w+)_)?(?:lot|batch|charge|lote|lotto|partij)(?:_(\w+))?", name)
+    if batch and (part := batch.group(2) or batch.group(1)):
+        ours, likeness, why = f"lot_{part}", _NAMED_FROM, "names a purchase batch"
+    elif name and look.filled and look.yes_no == 1.0:
+        ours, likeness, why = f"practice_{name}", _CONTENT_ONLY, "holds yes and no: a practice?"
+    else:
+        return "", 0.0, "nothing like it"
+    return ("", 0.0, "nothing like it") if ours in taken else (ours, likeness, why)

@@ -1,0 +1,105 @@
+"""A source as it stands: every cell as text, every row with the number a spreadsheet shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+TEXT = pa.large_string()
+
+
+@dataclass(frozen=True)
+class Flaw:
+    """One kind of problem in one column, and the rows that have it.
+
+    Parameters
+    ----------
+    rows
+        Positions in the raw table.
+    heading
+        The column, as the source calls it; empty where the whole row is meant.
+    problem, remedy
+        What is wrong, and what to do about it.
+    """
+
+    rows: np.ndarray
+    heading: str
+    problem: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Raw:
+    """Cells as text.
+
+    Parameters
+    ----------
+    table
+        One text column per heading; empty cells are null.
+    rows
+        The row number of each row as a spreadsheet shows it (the first line is 1), shape (N,).
+    flaws
+        Problems already met while reading.
+    remarks
+        What a reader should know, as pairs of code and text.
+    """
+
+    table: pa.Table
+    rows: np.ndarray
+    flaws: tuple[Flaw, ...] = ()
+    remarks: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def headings(self) -> tuple[str, ...]:
+        """The source's own headings."""
+        return tuple(self.table.column_names)
+
+    def head(self, limit: int = 1000) -> pd.DataFrame:
+        """Show the first rows as a frame of text.
+
+        Parameters
+        ----------
+        limit
+            At most this many rows.
+        """
+        return self.table.slice(0, limit).to_pandas().astype(object)
+
+
+def distinct_headings(given: Iterable[str | None]) -> list[str]:
+    """Give every column a heading of its own.
+
+    Parameters
+    ----------
+    given
+        The cells of the heading row. An empty one is called after its letter in a spreadsheet,
+        a repeated one gets a number.
+    """
+    seen: dict[str, int] = {}
+    names = []
+    for place, cell in enumerate(given):
+        name = " ".join((cell or "").split()) or f"column {_letters(place)}"
+        seen[name] = seen.get(name, 0) + 1
+        while seen[name] > 1:
+            name = f"{name} ({seen[name]})"
+            seen[name] = seen.get(name, 0) + 1
+        names.append(name)
+    return names
+
+
+def text_table(headings: Sequence[str], columns: Sequence[Sequence[str | None]]) -> pa.Table:
+    """Build the table of text from lists of cells."""
+    arrays = [pa.array(cells, type=TEXT) for cells in columns]
+    return pa.Table.from_arrays(arrays, names=list(headings))
+
+
+def _letters(place: int) -> str:
+    letters = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters

@@ -1,0 +1,137 @@
+"""Rows that can't be used: listed with reason and remedy, and written out to be mended."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from insights.errors import SourceError
+from insights.history.raw import Flaw, Raw
+from insights.history.schema import REFUSAL_COLUMNS, History
+
+SHOWN = 60
+REASONS = ("row", "problem", "remedy")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def refusal_table(raw: Raw, flaws: Sequence[Flaw], job_id_heading: str) -> pd.DataFrame:
+    """List every problem, in the order of the rows.
+
+    Parameters
+    ----------
+    raw
+        The source as text.
+    flaws
+        What was found.
+    job_id_heading
+        What the source calls the job's number.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns of :data:`insights.history.schema.REFUSAL_COLUMNS`.
+    """
+    parts = []
+    for flaw in (flaw for flaw in flaws if len(flaw.rows)):
+        row = raw.rows[flaw.rows]
+        parts.append(
+            pd.DataFrame(
+                {
+                    "row": row,
+                    "job_id": _texts(raw, job_id_heading, flaw.rows),
+                    "column": flaw.heading,
+                    "value": _texts(raw, flaw.heading, flaw.rows) if flaw.heading else "",
+                    "problem": flaw.problem,
+                    "remedy": flaw.remedy,
+                }
+            )
+        )
+    if not parts:
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in REFUSAL_COLUMNS})
+    whole = pd.concat(parts, ignore_index=True)
+    return whole.sort_values("row", kind="stable", ignore_index=True)
+
+
+def write_refused(history: History, path: str | Path | None = None) -> Path:
+    """Write the refused rows, as they were given, with what is wrong and what to do.
+
+    Cells that a spreadsheet would run as a formula are written with an apostrophe before them.
+
+    Parameters
+    ----------
+    history
+        With its refused rows.
+    path
+        The file to write; None: ``<name>.refused.csv`` beside the source.
+
+    Returns
+    -------
+    pathlib.Path
+        The file written.
+
+    Raises
+    ------
+    SourceError
+        The file can't be written.
+    """
+    target = Path(path) if path is not None else refused_path(history.source)
+    text = history.refused_rows.astype("string")
+    safe = text.apply(lambda cells: cells.map(_harmless, na_action="ignore"))
+    safe.columns = pd.Index([_harmless(str(name)) for name in safe.columns])
+    try:
+        safe.to_csv(target, index=False, encoding="utf-8-sig")
+    except OSError as error:
+        raise SourceError(f"{target} can't be written: {error.strerror}.") from error
+    return target
+
+
+def refused_path(source: str | Path) -> Path:
+    """Name the file of refused rows that belongs beside a source."""
+    path = Path(source)
+    return path.with_name(f"{path.stem}.refused.csv")
+
+
+def refused_rows(raw: Raw, refused: np.ndarray, table: pd.DataFrame) -> pd.DataFrame:
+    """Show the refused rows as they were given, each with all its problems and remedies.
+
+    Parameters
+    ----------
+    raw
+        The source as text.
+    refused
+        True for each row to show, shape (N,).
+    table
+        The problems, as :func:`refusal_table` lists them.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``row``, ``problem``, ``remedy``, then the source's own columns as text.
+    """
+    rows = np.flatnonzero(refused)
+    given = raw.table.take(pa.array(rows)).to_pandas().astype(object)
+    given.columns = pd.Index([f"{n} (given)" if n in REASONS else n for n in given.columns])
+    given.insert(0, "row", raw.rows[rows])
+    for place, what in enumerate(REASONS[1:], start=1):
+        told = table[what].where(table["column"] == "", table["column"] + ": " + table[what])
+        lines = told.groupby(table["row"]).agg(lambda parts: "; ".join(dict.fromkeys(parts)))
+        given.insert(place, what, lines.reindex(raw.rows[rows]).to_numpy())
+    return given
+
+
+def _texts(raw: Raw, heading: str, rows: np.ndarray) -> list[str]:
+    cells = raw.table[heading].take(rows).to_pylist()
+    return [_short(cell or "") for cell in cells]
+
+
+def _short(text: str) -> str:
+    line = " ".join(text[: 4 * SHOWN].split())
+    return line if len(line) <= SHOWN and len(text) <= 4 * SHOWN else line[: SHOWN - 1] + "…"
+
+
+def _harmless(text: str) -> str:
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
