@@ -10,7 +10,7 @@ import pandas as pd
 
 from insights.followup import Followup
 from insights.notes import Note
-from insights.survival.intervals import exact_bounds, normal_quantile, share_bounds
+from insights.survival.intervals import exact_bounds, mean_bounds, share_bounds
 from insights.survival.lifetable import LifeTable, life_table
 from insights.survival.logrank import GroupTest, group_test
 from insights.survival.stating import (
@@ -30,8 +30,9 @@ from insights.survival.strata import Estimate, all_returns, strata
 METHOD = (
     "Aalen-Johansen share of counted comebacks with leaving service as a competing end "
     "(one minus Kaplan-Meier where no unit left service); infinitesimal-jackknife variance "
-    "clustered by unit (Greenwood's where no unit came twice); log-log bounds, exact-type "
-    "(Clopper-Pearson on the effective number of jobs) where returns are few."
+    "clustered by unit (Greenwood's where no unit came twice); log-log bounds, from the "
+    "third return on; before, mid-P bounds on the effective number of jobs; without any return "
+    "Clopper-Pearson bounds of none among those at risk."
 )
 
 
@@ -181,16 +182,22 @@ def restricted_mean(estimate: Estimate, until: float, level: float) -> tuple[flo
     Returns
     -------
     mean, low, high : float
-        Days; NaN where ``until`` is. Normal bounds inside 0 and ``until``; without a single
-        return the lower bound is that of the exact-type upper bound of the share, held from
-        day 0 on.
+        Days; NaN where ``until`` is.
+
+    Notes
+    -----
+    ``until`` less the days lost to comebacks, which is the area under the share. What is few
+    and skewed are the days lost, so the bounds are theirs
+    (:func:`insights.survival.intervals.mean_bounds`); without a single return, the upper bound
+    of the share is taken to hold from day 0 on.
     """
     if np.isnan(until):
         return until, until, until
-    mean = until - estimate.curve.area(until)
-    half = normal_quantile(level) * np.sqrt(estimate.area_variance(until))
-    if mean == until:
+    lost = estimate.curve.area(until)
+    if lost == 0:
         at_risk = estimate.curve.at_risk[estimate.curve.days >= until][:1]
         _, most = exact_bounds(np.zeros(1), at_risk, level)
-        return mean, float(until * (1 - most[0])), until
-    return mean, max(0.0, mean - half), min(until, mean + half)
+        return until, float(until * (1 - most[0])), until
+    spread = estimate.area_variance(until)
+    few, many = mean_bounds(np.array([lost]), np.array([spread]), np.ones(1), np.ones(1), level)
+    return until - lost, max(0.0, until - float(many[0])), until - float(few[0])

@@ -1,14 +1,20 @@
-"""Bounds of a share: log-log where there are enough returns, exact-type where few or none."""
+"""Bounds: log-log where there are enough returns, exact-type where few or none."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special, stats
 
 from insights.errors import RequestError
 
-ENOUGH_RETURNS = 10
-"""From so many returns on, the log-log bounds; below, the exact-type ones."""
+FEW_RETURNS = 3
+"""Below so many returns a share has exact-type bounds, from there on log-log ones.
+
+Chosen by simulation (tests/survival/test_coverage.py): with it the 95% bounds of the 180-day
+share cover the truth in 93 to 99% of shops from 40 jobs at 1% on; mid-P up to more returns, or
+Clopper-Pearson at one and two returns, cover more than 99% of the smallest shops.
+"""
+HALVINGS = 60
 
 
 def share_bounds(
@@ -35,11 +41,22 @@ def share_bounds(
     -------
     low, high : numpy.ndarray
         Shape (D,), between 0 and 1.
+
+    Notes
+    -----
+    Without a return, Clopper and Pearson's bounds of none among those still at risk; with one
+    or two, mid-P bounds on :func:`effective_jobs`; from :data:`FEW_RETURNS` on, log-log bounds.
+    Where all have come back, or the units' influences cancel to no variance at all, neither
+    exists, and Clopper and Pearson's take over.
     """
-    exact = exact_bounds(share, effective_jobs(share, variance, at_risk), level)
-    smooth = log_log_bounds(share, variance, level)
-    many = (returns >= ENOUGH_RETURNS) & (share < 1)
-    return np.where(many, smooth[0], exact[0]), np.where(many, smooth[1], exact[1])
+    jobs = effective_jobs(share, variance, at_risk)
+    low, high = exact_bounds(share, jobs, level)
+    open_ended = (returns > 0) & (share < 1) & (variance > 0)
+    few = open_ended & (returns < FEW_RETURNS)
+    many = open_ended & (returns >= FEW_RETURNS)
+    low[few], high[few] = mid_p_bounds(share[few], jobs[few], level)
+    low[many], high[many] = log_log_bounds(share[many], variance[many], level)
+    return low, high
 
 
 def effective_jobs(share: np.ndarray, variance: np.ndarray, at_risk: np.ndarray) -> np.ndarray:
@@ -56,32 +73,58 @@ def effective_jobs(share: np.ndarray, variance: np.ndarray, at_risk: np.ndarray)
 def exact_bounds(
     share: np.ndarray, jobs: np.ndarray, level: float = 0.95
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Bound a share of (possibly fractional) ``jobs`` by the beta quantiles of Clopper-Pearson.
+    """Bound a share of ``jobs``, which need not be whole, as Clopper and Pearson do.
 
-    With whole numbers these are the bounds of Clopper and Pearson (1934, Biometrika
-    26:404-413): 0 of 40 gives 0 to 8.8%.
+    The beta quantiles of Clopper and Pearson (1934, Biometrika 26:404-413): 0 of 40 gives 0 to
+    8.8%. Without jobs nothing is known: 0 to 1.
     """
     tail = (1 - level) / 2
     back = np.clip(share, 0, 1) * jobs
     rest = jobs - back
-    with np.errstate(invalid="ignore"):
-        low = np.where(back > 0, stats.beta.ppf(tail, back, rest + 1), 0.0)
-        high = np.where(rest > 0, stats.beta.ppf(1 - tail, back + 1, rest), 1.0)
-    return np.where(jobs > 0, low, 0.0), np.where(jobs > 0, high, 1.0)
+    low, high = np.zeros(len(back)), np.ones(len(back))
+    some, left = back > 0, rest > 0
+    low[some] = stats.beta.ppf(tail, back[some], rest[some] + 1)
+    high[left] = stats.beta.ppf(1 - tail, back[left] + 1, rest[left])
+    return low, high
+
+
+def mid_p_bounds(
+    share: np.ndarray, jobs: np.ndarray, level: float = 0.95
+) -> tuple[np.ndarray, np.ndarray]:
+    """Bound a share strictly between 0 and 1 of ``jobs`` by inverting the mid-P test.
+
+    What was seen counts half in each tail (Lancaster 1961, J. Am. Stat. Assoc. 56:223-234), so
+    the bounds are quantiles of the even mixture of Clopper and Pearson's two beta
+    distributions. They are found by halving, to machine precision.
+    """
+    tail = (1 - level) / 2
+    back = share * jobs
+    rest = jobs - back
+
+    def quantile(chance: float) -> np.ndarray:
+        below, above = np.zeros(len(back)), np.ones(len(back))
+        for _ in range(HALVINGS):
+            middle = (below + above) / 2
+            reached = special.betainc(back, rest + 1, middle)
+            reached = (reached + special.betainc(back + 1, rest, middle)) / 2
+            below = np.where(reached < chance, middle, below)
+            above = np.where(reached < chance, above, middle)
+        return (below + above) / 2
+
+    return quantile(tail), quantile(1 - tail)
 
 
 def log_log_bounds(
     share: np.ndarray, variance: np.ndarray, level: float = 0.95
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Bound a share on the scale of log(-log(1 - share)).
+    """Bound a share strictly between 0 and 1 on the scale of log(-log(1 - share)).
 
-    The interval of Kalbfleisch and Prentice (1980, section 1.3); it stays between 0 and 1 and
-    is no interval at all (NaN) where the share is 0 or 1.
+    The interval of Kalbfleisch and Prentice (1980, The Statistical Analysis of Failure Time
+    Data, section 1.3); it stays between 0 and 1.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        hazard = -np.log1p(-share)
-        width = normal_quantile(level) * np.sqrt(variance) / ((1 - share) * hazard)
-        return -np.expm1(-hazard * np.exp(-width)), -np.expm1(-hazard * np.exp(width))
+    hazard = -np.log1p(-share)
+    width = normal_quantile(level) * np.sqrt(variance) / ((1 - share) * hazard)
+    return -np.expm1(-hazard * np.exp(-width)), -np.expm1(-hazard * np.exp(width))
 
 
 def mean_bounds(
@@ -91,14 +134,14 @@ def mean_bounds(
     returns: np.ndarray,
     level: float = 0.95,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Bound a mean cumulative number of returns per unit on each day.
+    """Bound a mean that builds up event by event: returns per unit, or days lost to returns.
 
     Parameters
     ----------
     mean, variance
         The estimate and its variance, each shape (D,).
     at_risk, returns, level
-        As in :func:`share_bounds`.
+        As in :func:`share_bounds`; ``returns`` is not needed.
 
     Returns
     -------
@@ -107,23 +150,20 @@ def mean_bounds(
 
     Notes
     -----
-    From :data:`ENOUGH_RETURNS` on, normal bounds on the scale of the logarithm. Below, the
-    exact bounds of a Poisson count (Garwood 1936, Biometrika 28:437-442) with ``mean**2 /
-    variance`` as the effective count; without any return, zero seen among those at risk.
+    The exact bounds of a Poisson count (Garwood 1936, Biometrika 28:437-442) for the effective
+    count ``mean**2 / variance``, scaled back, as Fay and Feuer (1997, Statistics in Medicine
+    16:791-801) do for weighted sums of Poisson counts. Without a return, none seen among those
+    still at risk.
     """
     known = (mean > 0) & (variance > 0)
     units = np.divide(mean, variance, out=np.asarray(at_risk, dtype=float).copy(), where=known)
     count = mean * units
     tail = (1 - level) / 2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        width = normal_quantile(level) * np.sqrt(variance) / mean
-        low = np.where(count > 0, stats.gamma.ppf(tail, count) / units, 0.0)
-        high = stats.gamma.ppf(1 - tail, count + 1) / units
-        many = returns >= ENOUGH_RETURNS
-        return (
-            np.where(many, mean * np.exp(-width), low),
-            np.where(many, mean * np.exp(width), high),
-        )
+    low, high = np.zeros(len(count)), np.full(len(count), np.inf)
+    some, watched = count > 0, units > 0
+    low[some] = stats.gamma.ppf(tail, count[some]) / units[some]
+    high[watched] = stats.gamma.ppf(1 - tail, count[watched] + 1) / units[watched]
+    return low, high
 
 
 def normal_quantile(level: float) -> float:
