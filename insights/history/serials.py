@@ -1,21 +1,36 @@
-"""Serial numbers and other identifiers as people write them: normalising, fillers, slips."""
+"""Identifiers as people write them: normalising, words that stand for none, slips of the pen."""
 
 from __future__ import annotations
 
 import re
 
+import numpy as np
 import pandas as pd
+from rapidfuzz.distance import OSA
+from rapidfuzz.process import cpdist
 
 FILLERS = frozenset(
-    "NA NAN NONE NULL NIL NO UNKNOWN UNK UNREADABLE ILLEGIBLE MISSING NOTKNOWN NOTREADABLE "
-    "NOTLEGIBLE NOTRECORDED NOTGIVEN NOTAVAILABLE NOTAPPLICABLE NOSERIAL NOSERIALNUMBER NOSN "
-    "NONUMBER NOLABEL NOPLATE NOSTICKER LABELMISSING WORNOFF SEENOTES SEELABEL SERIAL SN TBA TBC "
-    "TEST".split()
+    (
+        *("NA", "NAN", "NONE", "NULL", "NIL", "NO", "UNKNOWN", "UNK", "UNREADABLE", "ILLEGIBLE"),
+        *("MISSING", "NOTKNOWN", "NOTREADABLE", "NOTLEGIBLE", "NOTRECORDED", "NOTGIVEN"),
+        *("NOTAVAILABLE", "NOTAPPLICABLE", "NOSERIAL", "NOSERIALNUMBER", "NOSN", "NONUMBER"),
+        *("NOLABEL", "NOPLATE", "NOSTICKER", "LABELMISSING", "WORNOFF", "SEENOTES", "SEELABEL"),
+        *("SERIAL", "SN", "TBA", "TBC", "TEST", "WALKIN", "CASH", "COUNTER"),
+    )
 )
 """Words written where no identifier was to be had (common practice, no source)."""
 
+SAME, ONE_SLIP, TWO_SLIPS, NEIGHBOURS, DIFFERENT = range(5)
+"""How far two serials are apart, from the strongest evidence for one unit to that against it."""
+
+SHORTEST_FOR_SAME = 4
+SHORTEST_FOR_ONE_SLIP = 4
+SHORTEST_FOR_TWO_SLIPS = 7
+NEIGHBOUR_STEP = 3
+
 _NOT_A_SIGN = re.compile(r"[\W_]+")
 _FILLER_RUN = re.compile(r"0+|X+")
+_NUMBER = re.compile(r"(.*?)(\d+)(\D*)")
 
 
 def normalise(values: pd.Series) -> pd.Series:
@@ -24,7 +39,7 @@ def normalise(values: pd.Series) -> pd.Series:
     Parameters
     ----------
     values
-        Identifiers as written: serials, customers, telephone numbers, postcodes, models.
+        Identifiers as written: serials, customers, telephone numbers, postcodes.
 
     Returns
     -------
@@ -33,8 +48,8 @@ def normalise(values: pd.Series) -> pd.Series:
         where it is one of :data:`FILLERS`, or a run of noughts or of the letter X.
     """
     codes, written = pd.factorize(values.astype("object"), use_na_sentinel=True)
-    clean = pd.Series([_one(str(text)) for text in written], dtype="object")
-    return pd.Series(clean.reindex(codes).to_numpy(), index=values.index, dtype="object")
+    clean = np.array([*(_one(str(text)) for text in written), None], dtype="object")
+    return pd.Series(clean[codes], index=values.index)
 
 
 def _one(text: str) -> str | None:
@@ -42,3 +57,73 @@ def _one(text: str) -> str | None:
     if not sign or sign in FILLERS or _FILLER_RUN.fullmatch(sign):
         return None
     return sign
+
+
+def slips(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Count the slips of the pen between serials, up to 3 for three or more.
+
+    Parameters
+    ----------
+    first, second
+        Normalised serials, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Optimal string alignment distance, shape (n,): one character written wrong, left out,
+        added, or two neighbours swapped is one slip.
+    """
+    if not len(first):
+        return np.zeros(0, dtype=np.int32)
+    return cpdist(first, second, scorer=OSA.distance, score_cutoff=2, dtype=np.int32)
+
+
+def serial_levels(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Grade how far pairs of serials are apart.
+
+    Parameters
+    ----------
+    first, second
+        Normalised serials, none missing, shape (n,).
+
+    Returns
+    -------
+    numpy.ndarray
+        One of ``SAME``, ``ONE_SLIP``, ``TWO_SLIPS``, ``NEIGHBOURS``, ``DIFFERENT`` each.
+        Serials whose last number differs by up to 3 are ``NEIGHBOURS``: two units bought
+        together look like that more often than one slip of the pen does. In short serials a
+        slip is as good as another serial, so one slip needs at least 4 characters in both, two
+        slips 7 (judgement).
+    """
+    apart = slips(first, second)
+    level = np.full(len(first), DIFFERENT, dtype=np.int8)
+    level[apart == 0] = SAME
+    for row in np.flatnonzero((apart == 1) | (apart == 2)):
+        level[row] = _near(first[row], second[row], apart[row])
+    return level
+
+
+def _near(first: str, second: str, apart: int) -> int:
+    if _neighbours(first, second):
+        return NEIGHBOURS
+    shorter = min(len(first), len(second))
+    if apart == 1 and shorter >= SHORTEST_FOR_ONE_SLIP:
+        return ONE_SLIP
+    if shorter >= SHORTEST_FOR_TWO_SLIPS:
+        return TWO_SLIPS
+    return DIFFERENT
+
+
+def _neighbours(first: str, second: str) -> bool:
+    one, other = _last_number(first), _last_number(second)
+    if one is None or other is None or one[::2] != other[::2]:
+        return False
+    return 0 < abs(int(one[1]) - int(other[1])) <= NEIGHBOUR_STEP
+
+
+def _last_number(serial: str) -> tuple[str, str, str] | None:
+    end = len(serial.rstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"))
+    start = len(serial[:end].rstrip("0123456789"))
+    if start == end:
+        return None
+    return serial[:start], serial[start:end], serial[end:]

@@ -2,18 +2,48 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
+from insights.errors import RequestError
+from insights.history.blocking import candidate_pairs
+from insights.history.cards import Cards, Records, make_cards, records_of
+from insights.history.joining import Units, join_records
+from insights.history.matching import Ratios, best_stranger_odds, compare, estimate, pair_odds
+from insights.history.reasons import reasons_of
 from insights.history.schema import History
-from insights.history.serials import normalise
 from insights.notes import Note
 
 LINK_AT = 0.99
 REVIEW_FROM = 0.20
 PAIR_COLUMNS = ("job_id", "earlier_job_id", "probability", "status", "reasons")
+DECISION_COLUMNS = ("job_id", "earlier_job_id", "same")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was compared, so that units can be drawn anew at other thresholds.
+
+    Parameters
+    ----------
+    cards, records
+        Jobs made comparable, and which of them have equal serials.
+    ratios
+        What each agreement is worth.
+    candidates
+        One row per pair compared: ``first`` and ``second`` record, ``earlier`` and ``later``
+        card, ``odds`` of being one unit, and the level of agreement by field.
+    decided
+        A person's decisions: ``later``, ``earlier`` card, ``same``.
+    """
+
+    cards: Cards
+    records: Records
+    ratios: Ratios
+    candidates: pd.DataFrame
+    decided: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -23,15 +53,19 @@ class Links:
     Parameters
     ----------
     unit_of_job
-        One whole number a job, in the order of ``history.jobs``; equal numbers, same unit.
+        One whole number a job, in the order of ``history.jobs``; equal numbers, same unit;
+        numbered from 0 in order of first appearance.
     pairs
         One row per pair of jobs considered beyond equal serials: ``job_id``,
-        ``earlier_job_id``, ``probability``, ``status`` (``linked``, ``doubtful`` or
-        ``decided``), ``reasons``.
+        ``earlier_job_id``, ``probability``, ``status`` (``linked``, ``doubtful``, or
+        ``decided`` by a person, with probability 1 or 0), ``reasons``. The least sure come
+        last; decided ones first.
     link_at, review_from
         The two thresholds in force.
     notes
         Counts of units and of links by kind.
+    evidence
+        What :func:`relink` works from; None where links were given, not worked out.
     """
 
     unit_of_job: np.ndarray
@@ -39,29 +73,282 @@ class Links:
     link_at: float = LINK_AT
     review_from: float = REVIEW_FROM
     notes: tuple[Note, ...] = ()
+    evidence: Evidence | None = field(default=None, repr=False, compare=False)
 
 
 def link_units(
-    history: History, *, link_at: float = LINK_AT, review_from: float = REVIEW_FROM
+    history: History,
+    *,
+    link_at: float = LINK_AT,
+    review_from: float = REVIEW_FROM,
+    decisions: pd.DataFrame | None = None,
 ) -> Links:
     """Say which jobs are the same unit.
 
     Parameters
     ----------
     history
-        The jobs.
+        The jobs. Every job without a serial and without anyone to know it by is its own unit.
     link_at, review_from
         Probability from which a pair is linked, and from which it is put to a person.
+    decisions
+        A person's decisions, which override everything: ``job_id``, ``earlier_job_id``,
+        ``same`` (True or False). Said not to be the same, a job leaves the unit that its
+        serial puts it in.
 
     Returns
     -------
     Links
+
+    Raises
+    ------
+    RequestError
+        Thresholds out of order, a decision on an unknown job, or decisions that contradict
+        each other.
+
+    Notes
+    -----
+    First, jobs of one model with equal serials (case, spaces and punctuation aside) are one
+    unit. An equal serial on another model is not enough by itself, as makers number each model
+    from the start: such a pair is judged by the odds. Words that stand for no serial ("n/a",
+    "0000") and a serial on five or more jobs, all of different customers, count as missing.
+
+    Then pairs of those units are judged by Fellegi and Sunter's odds
+    (:mod:`insights.history.matching`): the last visit of the one before the first visit of the
+    other is compared in who brought it, model, serial, age and earlier repair. Pairs that
+    would put a unit on the bench twice at once, or back after it left service, are dropped; so
+    are arrivals while the earlier job is still open.
+
+    Last, pairs are joined, the surest first (:mod:`insights.history.joining`), but never so
+    that a unit is on the bench twice at once, holds serials more than two slips apart, or two
+    serials that each came more than once; such pairs stay doubtful.
     """
-    serial = normalise(history.jobs["unit_serial"])
-    model = normalise(history.jobs["model"])
-    key = pd.Series(np.arange(len(serial)).astype(str), dtype="object")
-    known = serial.notna()
-    key[known] = "/" + model[known].fillna("") + "/" + serial[known]
-    unit_of_job, _ = pd.factorize(key)
-    pairs = pd.DataFrame({name: [] for name in PAIR_COLUMNS})
-    return Links(unit_of_job, pairs, link_at, review_from)
+    _check_thresholds(link_at, review_from)
+    decided = _checked(decisions, history)
+    differing = decided.loc[~decided["same"], "row"].to_numpy()
+    cards = make_cards(history.jobs, differing)
+    records = records_of(cards)
+    ratios = estimate(cards, records)
+    evidence = Evidence(
+        cards=cards,
+        records=records,
+        ratios=ratios,
+        candidates=_candidates(cards, records, ratios, review_from),
+        decided=_as_cards(decided, cards),
+    )
+    return _links(evidence, link_at, review_from)
+
+
+def relink(
+    links: Links, *, link_at: float | None = None, review_from: float | None = None
+) -> Links:
+    """Draw the units anew at other thresholds, from the odds already worked out.
+
+    Parameters
+    ----------
+    links
+        Links worked out by :func:`link_units`.
+    link_at, review_from
+        The new thresholds; what is not given stays. With ``link_at`` at the old
+        ``review_from`` every doubtful pair is taken to be one unit (each unit joins the best
+        of its rivals), which shows how much hangs on them.
+
+    Returns
+    -------
+    Links
+
+    Raises
+    ------
+    RequestError
+        Thresholds out of order, or links without evidence.
+    """
+    if links.evidence is None:
+        raise RequestError(
+            "These links were given, not worked out, so there are no odds to draw them anew "
+            "from. Use link_units on the history."
+        )
+    link_at = links.link_at if link_at is None else link_at
+    review_from = min(links.review_from, link_at) if review_from is None else review_from
+    _check_thresholds(link_at, review_from)
+    return _links(links.evidence, link_at, review_from)
+
+
+def _check_thresholds(link_at: float, review_from: float) -> None:
+    if not 0 < review_from <= link_at <= 1:
+        raise RequestError(
+            f"review_from is {review_from} and link_at is {link_at}. "
+            "Give probabilities with 0 < review_from <= link_at <= 1."
+        )
+
+
+def _checked(decisions: pd.DataFrame | None, history: History) -> pd.DataFrame:
+    """Find each decision's rows: ``row`` of the job, ``earlier_row``, ``same``."""
+    if decisions is None:
+        decisions = pd.DataFrame({name: [] for name in DECISION_COLUMNS})
+    missing = [name for name in DECISION_COLUMNS if name not in decisions.columns]
+    if missing:
+        raise RequestError(
+            f"The decisions lack the columns {', '.join(missing)}. "
+            f"Give {', '.join(DECISION_COLUMNS)}."
+        )
+    row_of = pd.Series(np.arange(len(history.jobs)), index=history.jobs["job_id"].astype("object"))
+    rows = {}
+    for name, found in (("job_id", "row"), ("earlier_job_id", "earlier_row")):
+        ids = decisions[name].astype("object")
+        unknown = ids[~ids.isin(row_of.index)]
+        if len(unknown):
+            raise RequestError(
+                f"A decision names {name} '{unknown.iloc[0]}', which is not in the history. "
+                "Drop it, or correct the job number."
+            )
+        rows[found] = row_of.reindex(ids).to_numpy(dtype=np.int64)
+    same = decisions["same"]
+    if not same.isin([True, False]).all():
+        raise RequestError("A decision's 'same' is neither True nor False. Give one of the two.")
+    return pd.DataFrame({**rows, "same": same.to_numpy(dtype=bool)})
+
+
+def _as_cards(decided: pd.DataFrame, cards: Cards) -> pd.DataFrame:
+    card_of = np.argsort(cards.row)
+    one, other = card_of[decided["row"]], card_of[decided["earlier_row"]]
+    return pd.DataFrame(
+        {
+            "later": np.maximum(one, other),
+            "earlier": np.minimum(one, other),
+            "same": decided["same"],
+        }
+    )
+
+
+def _candidates(cards: Cards, records: Records, ratios: Ratios, review_from: float) -> pd.DataFrame:
+    hope = best_stranger_odds(ratios)
+    strangers = hope / (1 + hope) >= review_from
+    first, second = candidate_pairs(cards, records, strangers=strangers)
+    later = records.first[second]
+    place = np.searchsorted(records.key, first * len(cards) + later)
+    earlier = records.order[place - 1]
+    following = records.order[np.minimum(place, len(cards) - 1)]
+    follows = (place < len(cards)) & (cards.record[following] == first)
+    possible = (cards.free[earlier] <= cards.received[later]) & (
+        ~follows | (cards.free[later] <= cards.received[following])
+    )
+    first, second = first[possible], second[possible]
+    earlier, later = earlier[possible], later[possible]
+    levels = compare(cards, earlier, later)
+    return pd.DataFrame(
+        {
+            "first": first,
+            "second": second,
+            "earlier": earlier,
+            "later": later,
+            "odds": pair_odds(ratios, levels),
+            **levels,
+        }
+    )
+
+
+def _links(evidence: Evidence, link_at: float, review_from: float) -> Links:
+    cards = evidence.cards
+    units = _decided_units(evidence)
+    judged = join_records(units, evidence.candidates, link_at)
+    judged = judged[judged["linked"] | (judged["probability"] >= review_from)]
+    unit_of_card = units.roots()[cards.record]
+    unit_of_job = np.empty(len(cards), dtype=np.int64)
+    unit_of_job[cards.row] = unit_of_card
+    unit_of_job = pd.factorize(unit_of_job)[0]
+    pairs = _pair_frame(evidence, judged)
+    notes = _remarks(evidence, unit_of_job, pairs)
+    return Links(unit_of_job, pairs, link_at, review_from, notes, evidence)
+
+
+def _decided_units(evidence: Evidence) -> Units:
+    cards, decided = evidence.cards, evidence.decided
+    apart: dict[int, set[int]] = {}
+    for later, earlier in decided.loc[~decided["same"], ["later", "earlier"]].to_numpy().tolist():
+        apart.setdefault(later, set()).add(earlier)
+        apart.setdefault(earlier, set()).add(later)
+    units = Units.of(cards, evidence.records, apart)
+    for later, earlier in decided.loc[decided["same"], ["later", "earlier"]].to_numpy().tolist():
+        units.join(int(cards.record[later]), int(cards.record[earlier]))
+    unit = units.roots()[cards.record]
+    for later, others in apart.items():
+        for earlier in others:
+            if unit[later] == unit[earlier]:
+                raise RequestError(
+                    f"The decisions contradict each other: jobs {cards.job_id[earlier]} and "
+                    f"{cards.job_id[later]} are said to be different units, but other decisions "
+                    "make them one. Withdraw one of them."
+                )
+    return units
+
+
+def _pair_frame(evidence: Evidence, judged: pd.DataFrame) -> pd.DataFrame:
+    cards, decided = evidence.cards, evidence.decided
+    chosen = evidence.candidates.take(judged["pair"].to_numpy()).reset_index(drop=True)
+    person = pd.DataFrame(
+        {
+            "job_id": cards.job_id[decided["later"]],
+            "earlier_job_id": cards.job_id[decided["earlier"]],
+            "probability": decided["same"].astype(float),
+            "status": "decided",
+            "reasons": np.where(
+                decided["same"], "a person said: the same unit", "a person said: another unit"
+            ),
+        }
+    )
+    found = pd.DataFrame(
+        {
+            "job_id": cards.job_id[chosen["later"]],
+            "earlier_job_id": cards.job_id[chosen["earlier"]],
+            "probability": judged["probability"].to_numpy(),
+            "status": np.where(judged["linked"], "linked", "doubtful"),
+            "reasons": reasons_of(cards, chosen, judged),
+        }
+    )
+    text = {name: "object" for name in ("job_id", "earlier_job_id", "status", "reasons")}
+    parts = [part.astype(text) for part in (person, found) if len(part)] or [found.astype(text)]
+    together = pd.concat(parts, ignore_index=True)
+    rank = together["status"].map({"decided": 0, "linked": 1, "doubtful": 2})
+    order = np.lexsort(
+        (
+            together["earlier_job_id"].to_numpy(str),
+            together["job_id"].to_numpy(str),
+            -together["probability"].to_numpy(float),
+            rank.to_numpy(),
+        )
+    )
+    return together.take(order).reset_index(drop=True)[list(PAIR_COLUMNS)]
+
+
+def _remarks(evidence: Evidence, unit_of_job: np.ndarray, pairs: pd.DataFrame) -> tuple[Note, ...]:
+    cards = evidence.cards
+    units = int(unit_of_job.max(initial=-1)) + 1
+    bare = int(cards.bare.sum())
+    exact = len(cards) - len(evidence.records)
+    count = pairs["status"].value_counts()
+    linked, doubtful, decided = (
+        int(count.get(status, 0)) for status in ("linked", "doubtful", "decided")
+    )
+    notes = [
+        Note("units", f"{len(cards)} jobs are {units} units.", len(cards)),
+        Note("exact", f"{exact} jobs came back under the serial of an earlier job.", exact),
+        Note("probable", f"{linked} links rest on other evidence than equal serials.", linked),
+        Note(
+            "doubtful", f"{doubtful} pairs may be the same unit; a person should decide.", doubtful
+        ),
+    ]
+    if decided:
+        notes.append(Note("decided", f"{decided} pairs were decided by a person.", decided))
+    if bare:
+        notes.append(
+            Note("no_serial", f"{bare} jobs have no serial that can be read as one.", bare)
+        )
+    if cards.fillers:
+        notes.append(
+            Note(
+                "filler_serials",
+                "Taken as words for no serial, because each is on five or more jobs of as many "
+                f"customers: {', '.join(cards.fillers)}.",
+            )
+        )
+    return tuple(notes)

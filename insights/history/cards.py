@@ -1,0 +1,180 @@
+"""Jobs made comparable: clean identifiers in order of time, and the jobs of equal serials."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from insights.history.serials import normalise
+
+MISSING = -1
+NEVER = np.iinfo(np.int64).max // 4
+FILLER_CUSTOMERS = 5
+
+
+@dataclass(frozen=True)
+class Cards:
+    """Jobs in order of arrival (then of job number), so that nothing hangs on the row order.
+
+    Parameters
+    ----------
+    row
+        Row of ``history.jobs``, shape (n,), as are all below.
+    job_id
+        The job's own number.
+    received
+        Day of arrival, in days since 1970.
+    free
+        First day on which the unit can arrive again: the hand-back; ``NEVER`` while it is on
+        the bench or after it left service.
+    serial, written
+        Normalised serial (None: missing) and the serial as it was written.
+    model, customer, phone, postcode
+        Codes, ``MISSING`` where there is none.
+    age_years
+        Age of the unit, NaN where unknown.
+    here
+        Was the unit repaired here before: 1 yes, 0 no, ``MISSING`` unknown.
+    record
+        Cards of one model with equal serials share a record, a card without serial has its own;
+        numbered by first arrival.
+    fillers
+        Serials that were taken as words for none: each on five or more jobs, all of different
+        customers.
+    """
+
+    row: np.ndarray
+    job_id: np.ndarray
+    received: np.ndarray
+    free: np.ndarray
+    serial: np.ndarray
+    written: np.ndarray
+    model: np.ndarray
+    customer: np.ndarray
+    phone: np.ndarray
+    postcode: np.ndarray
+    age_years: np.ndarray
+    here: np.ndarray
+    record: np.ndarray
+    fillers: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    @property
+    def bare(self) -> np.ndarray:
+        """Which cards have no serial."""
+        return pd.isna(self.serial)
+
+
+@dataclass(frozen=True)
+class Records:
+    """The cards of each record, in order of arrival.
+
+    Parameters
+    ----------
+    order
+        Cards sorted by record, then arrival, shape (n,).
+    start
+        Where each record starts in ``order``, shape (records + 1,).
+    key
+        ``record * n + card`` along ``order``, rising: where a card would stand in a record.
+    """
+
+    order: np.ndarray
+    start: np.ndarray
+    key: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.start) - 1
+
+    @property
+    def first(self) -> np.ndarray:
+        """First card of each record."""
+        return self.order[self.start[:-1]]
+
+    @property
+    def jobs(self) -> np.ndarray:
+        """How many cards each record has."""
+        return np.diff(self.start)
+
+    def of(self, record: int) -> np.ndarray:
+        """Cards of one record, in order of arrival."""
+        return self.order[self.start[record] : self.start[record + 1]]
+
+
+def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
+    """Make jobs comparable.
+
+    Parameters
+    ----------
+    jobs
+        Jobs in the dtypes of the schema.
+    apart
+        Rows that a person took out of the record their serial puts them in.
+    """
+    ids = jobs["job_id"].astype("object").to_numpy()
+    arrived = jobs["received"].to_numpy("datetime64[D]").astype(np.int64)
+    row = np.lexsort((pd.factorize(ids, sort=True)[0], arrived))
+    ordered = jobs.take(row)
+    customer = _codes(normalise(ordered["customer"]))
+    model = pd.factorize(normalise(ordered["model"]).fillna(""))[0]
+    serial, fillers = _without_fillers(normalise(ordered["unit_serial"]), customer)
+    alone = np.isin(row, apart)
+    return Cards(
+        row=row,
+        job_id=ids[row],
+        received=arrived[row],
+        free=_free(ordered),
+        serial=serial.to_numpy(),
+        written=ordered["unit_serial"].astype("object").to_numpy(),
+        model=model,
+        customer=customer,
+        phone=_codes(normalise(ordered["phone"])),
+        postcode=_codes(normalise(ordered["postcode"])),
+        age_years=ordered["unit_age_years"].to_numpy(),
+        here=_here(ordered["earlier_repair"]),
+        record=_record(model, _codes(serial), alone),
+        fillers=fillers,
+    )
+
+
+def records_of(cards: Cards) -> Records:
+    """Sort the cards by record."""
+    order = np.argsort(cards.record, kind="stable")
+    sizes = np.bincount(cards.record)
+    start = np.concatenate(([0], np.cumsum(sizes)))
+    return Records(order, start, cards.record[order] * len(cards) + order)
+
+
+def _codes(values: pd.Series) -> np.ndarray:
+    return pd.factorize(values)[0]
+
+
+def _here(answers: pd.Series) -> np.ndarray:
+    known = {"here": 1, "never": 0, "elsewhere": 0}
+    return answers.astype("object").map(known).fillna(MISSING).to_numpy(np.int8)
+
+
+def _free(jobs: pd.DataFrame) -> np.ndarray:
+    open_or_gone = (jobs["handed_back"].isna() | jobs["ended_on"].notna()).to_numpy()
+    days = jobs["handed_back"].to_numpy("datetime64[D]").astype(np.int64)
+    return np.where(open_or_gone, NEVER, days)
+
+
+def _without_fillers(serial: pd.Series, customer: np.ndarray) -> tuple[pd.Series, tuple[str, ...]]:
+    known = pd.DataFrame({"serial": serial.to_numpy(), "customer": customer})
+    known = known[known["serial"].notna() & (known["customer"] != MISSING)]
+    by_serial = known.groupby("serial")["customer"].agg(["size", "nunique"])
+    filler = (by_serial["size"] >= FILLER_CUSTOMERS) & (by_serial["size"] == by_serial["nunique"])
+    names = tuple(sorted(by_serial.index[filler]))
+    return serial.where(~serial.isin(names), None), names
+
+
+def _record(model: np.ndarray, serial: np.ndarray, alone: np.ndarray) -> np.ndarray:
+    shared = (serial != MISSING) & ~alone
+    pair = model.astype(np.int64) * (serial.max(initial=0) + 1) + serial
+    own = -1 - np.arange(len(serial), dtype=np.int64)
+    return pd.factorize(np.where(shared, pair, own))[0]
