@@ -14,6 +14,7 @@ from scipy.optimize import linear_sum_assignment
 
 from insights.errors import HeadingsError
 from insights.history.declared import Declared, recall, remember
+from insights.history.looks import Look, fit, look_at
 from insights.history.questions import MissingColumns
 from insights.history.schema import BY_NAME, COLUMNS, REQUIRED, Column, column
 from insights.history.synonyms import SYNONYMS
@@ -33,8 +34,6 @@ _NAMED_FROM = 0.60
 _CONTENT_ONLY = 0.30
 _SUGGESTION_COLUMNS = ("theirs", "ours", "likeness", "why")
 _SPELLED = str.maketrans(
-    {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ł": "l", "ø": "o", "æ": "ae"}
-)
     {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ł": "l", "ø": "o", "æ": "ae"}
 )
 
@@ -148,9 +147,9 @@ def suggest_headings(sample: pd.DataFrame) -> pd.DataFrame:
         ``likeness`` between 0 and 1, ``why``.
     """
     headings = [str(name) for name in sample.columns]
-    looks = [_looks(sample.iloc[:, place]) for place in range(len(headings))]
+    looks = [look_at(sample.iloc[:, place]) for place in range(len(headings))]
     named = _name_likeness(headings)
-    held = np.array([[_holds(look, col) for col in COLUMNS] for look in looks])
+    held = np.array([[fit(look, col) for col in COLUMNS] for look in looks])
     held = held.reshape(named.shape)
     score = np.where((held > 0) & (named >= _NAMED_FROM), 0.75 * named + 0.25 * held, 0.0)
     exact = np.array([[_own_name(h) == col.name for col in COLUMNS] for h in headings])
@@ -230,62 +229,7 @@ def _name_likeness(headings: Sequence[str]) -> np.ndarray:
     return best
 
 
-@dataclass(frozen=True)
-class _Look:
-    """What the cells of a column look like: shares of the filled ones, or none filled."""
-
-    filled: bool
-    dates: float
-    numbers: float
-    whole: float
-    few: float
-    different: float
-    yes_no: float
-    typical_date: str
-
-
-_DATE = re.compile(
-    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}.*|\d{1,2}[-/. ]{1,2}(\d{1,2}|\w{3,9})[-/. ]{1,2}\d{2,4}.*"
-)
-_NUMBER = re.compile(r"[-+]?\d[\d., ]*")
-_YES = ("yes", "y", "ja", "j", "oui", "o", "si", "sí", "sim", "tak", "true", "1", "x")
-_NO = ("no", "n", "nein", "non", "nee", "nie", "nao", "não", "false", "0")
-_YES_NO = frozenset(_YES + _NO)
-
-
-def _looks(cells: pd.Series) -> _Look:
-    texts = [str(cell).strip() for cell in cells.dropna() if str(cell).strip()]
-    count = max(len(texts), 1)
-    dates = [text for text in texts if _DATE.fullmatch(text)]
-    different = len(set(texts))
-    return _Look(
-        filled=bool(texts),
-        dates=len(dates) / count,
-        numbers=sum(bool(_NUMBER.fullmatch(text)) for text in texts) / count,
-        whole=sum(text.isdigit() for text in texts) / count,
-        few=float(different <= max(20, count / 10)),
-        different=different / count,
-        yes_no=sum(text.lower() in _YES_NO for text in texts) / count,
-        typical_date=sorted(dates)[len(dates) // 2] if dates else "",
-    )
-
-
-def _holds(look: _Look, col: Column) -> float:
-    """Say how well cells fit a column, 0 (can't be) to 1."""
-    if not look.filled:
-        return 0.5
-    if col.kind == "date":
-        return look.dates if look.dates > 0.5 else 0.0
-    if col.kind in ("number", "whole"):
-        return look.numbers if look.numbers > 0.5 and look.dates < 0.5 else 0.0
-    if look.dates > 0.8:
-        return 0.0
-    if col.name in ("job_id", "unit_serial"):
-        return look.different
-    return 0.5 + 0.5 * look.few if col.kind in ("code", "choice") else 0.7
-
-
-def _named(col: Column, score: float, look: _Look) -> tuple[str, float, str]:
+def _named(col: Column, score: float, look: Look) -> tuple[str, float, str]:
     held = {"date": "holds dates", "number": "holds numbers", "whole": "holds numbers"}
     why = "the name" if score == 1.0 else "a like name"
     if look.filled and col.kind in held:
@@ -293,7 +237,7 @@ def _named(col: Column, score: float, look: _Look) -> tuple[str, float, str]:
     return col.name, score, why
 
 
-def _add_dates(found: dict[int, tuple[str, float, str]], looks: Sequence[_Look]) -> None:
+def _add_dates(found: dict[int, tuple[str, float, str]], looks: Sequence[Look]) -> None:
     """Take unnamed date columns, left to right, for the arrival and the hand-back."""
     named = {ours for ours, _, _ in found.values()}
     wanted = [name for name in ("received", "handed_back") if name not in named]
@@ -302,7 +246,7 @@ def _add_dates(found: dict[int, tuple[str, float, str]], looks: Sequence[_Look])
         found[place] = (name, _CONTENT_ONLY, "holds dates, nothing in the name")
 
 
-def _family(heading: str, look: _Look, taken: set[str]) -> tuple[str, float, str]:
+def _family(heading: str, look: Look, taken: set[str]) -> tuple[str, float, str]:
     """Suggest one of the open families: a batch, or a practice noted as yes or no."""
     name = plain(heading)
     batch = re.fullmatch(r"(?:(\w+)_)?(?:lot|batch|charge|lote|lotto|partij)(?:_(\w+))?", name)
