@@ -13,10 +13,13 @@ from typing import Any, NoReturn
 import pandas as pd
 
 from insights import as_json, wording
-from insights.errors import RequestError, StaysfixedError
+from insights.errors import FormatQuestion, HeadingsError, RequestError, StaysfixedError
 from insights.followup import COUNTS, FOLLOWS, GRACE_DAYS, Followup, follow_up, select
-from insights.history.headings import suggest_for_source
-from insights.history.intake import Declared, read_history, write_refused
+from insights.history.declared import Declared, remember
+from insights.history.files import read_raw
+from insights.history.headings import confirm, suggest_headings
+from insights.history.intake import read_history
+from insights.history.refusals import refused_path, write_refused
 from insights.history.schema import History
 from insights.history.units import LINK_AT, link_units
 from insights.plain_table import plain_table
@@ -71,12 +74,22 @@ def main(words: Sequence[str] | None = None) -> int:
         args = _parser().parse_args(words)
         return int(args.run(args))
     except StaysfixedError as error:
-        print("staysfixed: " + " ".join(str(error).split()), file=sys.stderr)
+        print(f"staysfixed: {_one_line(error)}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         # The reader of our output (a pager, head) has seen enough: nothing is wrong.
         sys.stderr.close()
         return 0
+
+
+def _one_line(error: StaysfixedError) -> str:
+    """Put an error on one line, with the option of this program that answers it."""
+    hint = ""
+    if isinstance(error, HeadingsError):
+        hint = " `staysfixed check FILE --suggest mapping.json` writes a mapping to start from."
+    elif isinstance(error, FormatQuestion):
+        hint = " Declare it with --date-format, --decimal or --sheet."
+    return " ".join(str(error).split()) + hint
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -195,11 +208,14 @@ def _check(args: argparse.Namespace) -> Answer:
     if args.suggest:
         return _suggest(args)
     followup = _follow(args, _read(args))
+    declared = _declared(args)
+    if args.headings and declared is not None:
+        remember(read_raw(Path(args.source), declared).headings, declared)
     history, links = followup.history, followup.links
     tables = []
     texts = []
     if history.refused_count:
-        path = write_refused(history, Path(args.source))
+        path = write_refused(history, refused_path(args.source))
         texts.append(f"The refused rows, with reasons, are in {path}. Mend and load them again.")
         tables.append(("Refused", history.refused))
     if len(followup.problems):
@@ -217,13 +233,17 @@ def _check(args: argparse.Namespace) -> Answer:
 
 
 def _suggest(args: argparse.Namespace) -> Answer:
-    table, declared = suggest_for_source(Path(args.source), _declared(args))
-    declared.save(Path(args.suggest))
+    declared = _declared(args) or Declared()
+    table = suggest_headings(read_raw(Path(args.source), declared).head())
+    declared = confirm(table, declared)
+    declared.save(args.suggest)
     sentence = (
         f"A mapping of {len(declared.headings)} headings is in {args.suggest}. Read it, change "
-        f"what is wrong, then use it with --headings {args.suggest}."
+        f"what is wrong, then use it with --headings {args.suggest}; `check` remembers it for "
+        "every file with the same headings."
     )
-    return Answer({"suggested": table}, wording.Finding(sentence), (("Suggested", table),))
+    tables = (("Suggested", table),)
+    return Answer({"suggested": table}, wording.Finding(sentence), tables)
 
 
 def _curves(args: argparse.Namespace) -> Answer:

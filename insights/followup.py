@@ -499,6 +499,15 @@ def _remarks(
     history: History, episodes: pd.DataFrame, problems: pd.DataFrame, follow: Follow
 ) -> tuple[Note, ...]:
     notes = []
+    if history.refused_count:
+        notes.append(
+            Note(
+                "refused",
+                f"{history.refused_count} rows of the source could not be used and are missing "
+                "here; the check of the source says why.",
+                history.refused_count,
+            )
+        )
     termless = int(history.jobs["term_days"].take(episodes["job"]).isna().sum())
     if follow == "covered" and termless:
         notes.append(

@@ -1,1 +1,1 @@
-"""Does a practice work?"""
+"""Whether a practice works."""
