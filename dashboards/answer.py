@@ -1,0 +1,165 @@
+"""How a page lays out an answer: the sentence, the figure, the table behind it, the downloads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from html import escape
+
+import pandas as pd
+import plotly.graph_objects as go
+import streamlit as st
+
+from dashboards.theme import DARK, LIGHT, Palette
+from insights import wording
+from insights.errors import FormatQuestion, HeadingsError, SourceError, StaysfixedError
+from insights.notes import Note
+
+FEW_ROWS = 25
+STYLE = """
+<style>
+.answer {{border-left: .3rem solid {accent}; padding: .1rem 0 .1rem 1rem;
+  margin: 0; max-width: 46rem; font-size: 1.3rem; line-height: 1.5; overflow-wrap: anywhere;}}
+.keep {{max-width: 46rem; margin: 0; padding-left: 1.2rem; line-height: 1.5;}}
+.keep li {{margin: 0 0 .25rem 0;}}
+.foot {{border-top: 1px solid {rule}; margin: 1.5rem 0 0 0; padding-top: .8rem;
+  max-width: 46rem; font-size: .9rem; line-height: 1.5;}}
+dl.tally, dl.tally dd {{margin: 0 !important;}}
+.tally {{display: grid; grid-template-columns: repeat(auto-fill, minmax(8rem, 1fr));
+  gap: .8rem 1rem; padding: 0 !important; max-width: 64rem;}}
+.tally div {{display: flex; flex-direction: column; justify-content: space-between;
+  border-top: 2px solid {rule}; padding-top: .35rem;}}
+.tally dt {{margin: 0; font-weight: 400; line-height: 1.3;}}
+.tally dd {{font-size: 1.9rem; font-weight: 600; line-height: 1.25;
+  font-variant-numeric: tabular-nums;}}
+</style>
+"""
+TOOLBAR = {
+    "displaylogo": False,
+    "showSendToCloud": False,
+    "modeBarButtons": [["toImage"]],
+    "displayModeBar": True,
+}
+
+
+def palette() -> Palette:
+    """Choose the colours of the theme in force."""
+    return DARK if st.context.theme.type == "dark" else LIGHT
+
+
+def title(text: str, lead: str) -> None:
+    """Head a page: its name, and the question it answers."""
+    colours = palette()
+    st.html(STYLE.format(accent=colours.lines[0], rule=colours.rule))
+    st.title(text, anchor=False)
+    st.markdown(lead)
+
+
+def say(finding: wording.Finding) -> None:
+    """Say the answer in one sentence; its limits follow under :func:`keep_in_mind`."""
+    st.html(f'<p class="answer">{escape(finding.sentence)}</p>')
+
+
+def keep_in_mind(finding: wording.Finding) -> None:
+    """List the limits of an answer, the most important first."""
+    if finding.caveats:
+        st.subheader("Keep in mind", anchor=False)
+        _list(finding.caveats)
+
+
+def remarks(notes: Iterable[Note]) -> None:
+    """List what was remarked on the way."""
+    _list(note.text for note in notes)
+
+
+def _list(texts: Iterable[str]) -> None:
+    items = "".join(f"<li>{escape(text)}</li>" for text in dict.fromkeys(texts))
+    st.html(f'<ul class="keep">{items}</ul>')
+
+
+def tally(counts: Mapping[str, str]) -> None:
+    """Show a few counts side by side, each with its name."""
+    pairs = "".join(
+        f"<div><dt>{escape(name)}</dt><dd>{escape(count)}</dd></div>"
+        for name, count in counts.items()
+    )
+    st.html(f'<dl class="tally">{pairs}</dl>')
+
+
+def figure(drawn: go.Figure, *, key: str, alt: str) -> None:
+    """Show a figure; its toolbar saves it as an SVG file.
+
+    Parameters
+    ----------
+    drawn
+        The figure.
+    key
+        Unique on the page; also the file's name.
+    alt
+        What it shows, for those who can't see it.
+    """
+    config = {**TOOLBAR, "toImageButtonOptions": {"format": "svg", "filename": key}}
+    st.plotly_chart(drawn, key=key, theme=None, config=config, alt=alt)
+
+
+def table(rows: pd.DataFrame, *, key: str, alt: str, numbers: pd.DataFrame | None = None) -> None:
+    """Show a table, with a download of the numbers behind it.
+
+    Parameters
+    ----------
+    rows
+        For people.
+    key
+        Unique on the page; also the file's name.
+    alt
+        What it lists, for those who can't see it.
+    numbers
+        For the download: the tidy frame, in full precision; ``rows`` where not given.
+    """
+    if len(rows) <= FEW_ROWS:
+        st.table(rows, hide_index=True, border="horizontal", alt=alt)
+    else:
+        st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
+    download(rows if numbers is None else numbers, key=key, label="Numbers as CSV")
+
+
+def download(frame: pd.DataFrame, *, key: str, label: str) -> None:
+    """Offer a frame as a CSV file.
+
+    Parameters
+    ----------
+    frame
+        What the file holds.
+    key
+        Unique on the page; also the file's name.
+    label
+        On the button.
+    """
+    st.download_button(
+        label,
+        # Written only when asked for: a long table should not slow the page.
+        data=lambda: frame.to_csv(index=False).encode("utf-8"),
+        file_name=f"{key}.csv",
+        mime="text/csv",
+        key=f"{key}-csv",
+        on_click="ignore",
+    )
+
+
+def method(text: str, tests: pd.DataFrame) -> None:
+    """Name the statistics, for the reader who wants to check them."""
+    with st.expander("How this is worked out"):
+        st.markdown(text)
+        if not tests.empty:
+            st.table(tests, hide_index=True, border="horizontal", alt="Tests between the groups")
+
+
+def refuse(error: StaysfixedError) -> None:
+    """Say what can't be answered, and why."""
+    st.error(escape(str(error)))
+    if isinstance(error, SourceError | HeadingsError | FormatQuestion):
+        st.markdown("The page *The record* helps to read this sheet, or opens another one.")
+
+
+def footer() -> None:
+    """Close a page with what is owed to life and law."""
+    st.html(f'<p class="foot">{escape(wording.SAFETY)}<br>{escape(wording.STATUTORY)}</p>')

@@ -1,0 +1,36 @@
+"""The list of pages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from dashboards import answer, controls
+from dashboards.views import causes, comebacks, record, standing
+from insights.errors import StaysfixedError
+
+ASSETS = Path(__file__).with_name("assets")
+
+st.set_page_config(
+    page_title="Stays Fixed",
+    page_icon=str(ASSETS / "mark.png"),
+    layout="wide",
+    initial_sidebar_state="auto",
+)
+st.logo(str(ASSETS / "mark.svg"), size="large")
+PAGES = [
+    st.Page(standing.show, title="Where we stand", url_path="stand", default=True),
+    st.Page(comebacks.show, title="Coming back", url_path="comebacks"),
+    st.Page(causes.show, title="Root causes", url_path="causes"),
+    st.Page(record.show, title="The record", url_path="record"),
+]
+page = st.navigation(PAGES)
+controls.read_address(page.url_path)
+controls.name_record(controls.source())
+try:
+    page.run()
+except StaysfixedError as error:
+    answer.refuse(error)
+controls.write_address(page.url_path)
+answer.footer()

@@ -1,0 +1,327 @@
+"""What the pages show, kept between clicks: the only home of caching.
+
+Everything is kept under the revision of the source (never under a frame: only a sample of a
+large frame would be compared) and what was asked. Results are immutable, so they are shared,
+not copied.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from dashboards.selection import Selection
+from dashboards.server import SOURCE_VARIABLE
+
+# The analysis is imported where it is first used, so that the first page shows its frame at once.
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from insights.followup import Count, Follow, Followup
+    from insights.history.intake import Declared
+    from insights.history.schema import History
+    from insights.history.units import Links
+    from insights.standing import Standing
+    from insights.survival.causes import CauseCurves
+    from insights.survival.curves import Curves
+
+DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
+MOST_CATEGORIES = 60
+
+
+@dataclass(frozen=True)
+class Source:
+    """One job history to show.
+
+    Parameters
+    ----------
+    name
+        For display.
+    revision
+        Differs whenever the content, or how it is read, differs.
+    path, content
+        The file, or the bytes of an uploaded one; neither: the invented workshop.
+    declared
+        How the file is written, where that was said.
+    """
+
+    name: str
+    revision: str
+    path: Path | None = field(default=None, compare=False)
+    content: bytes | None = field(default=None, compare=False, repr=False)
+    declared: Declared | None = field(default=None, compare=False)
+
+    @property
+    def is_invented(self) -> bool:
+        """Whether this is the invented workshop."""
+        return self.path is None and self.content is None
+
+    @property
+    def mark(self) -> str:
+        """A short name for this revision, for the keys of widgets that belong to it."""
+        return hashlib.sha256(self.revision.encode()).hexdigest()[:8]
+
+    @property
+    def given(self) -> Path | tuple[str, bytes]:
+        """The source as the reader takes it."""
+        if self.content is not None:
+            return self.name, self.content
+        assert self.path is not None
+        return self.path
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a record offers to choose from.
+
+    Parameters
+    ----------
+    first_day, last_day
+        Of the hand-backs, as ISO dates.
+    values
+        For each column to filter by, its values, where there are at least two.
+    groupings
+        Columns whose groups can be compared, practices first.
+    """
+
+    first_day: str
+    last_day: str
+    values: dict[str, tuple[str, ...]]
+    groupings: tuple[str, ...]
+
+
+def invented() -> Source:
+    """Name the invented workshop."""
+    return Source("the invented café workshop", "invented")
+
+
+def on_disk(path: Path, declared: Declared | None = None) -> Source:
+    """Name a file, in the state it is in now.
+
+    Parameters
+    ----------
+    path
+        A job history.
+    declared
+        How it is written, where that was said.
+    """
+    stat = path.stat()
+    revision = f"{path}|{stat.st_mtime_ns}|{stat.st_size}|{declared}"
+    return Source(path.name, revision, path=path, declared=declared)
+
+
+def uploaded(name: str, content: bytes, declared: Declared | None = None) -> Source:
+    """Name an uploaded file.
+
+    Parameters
+    ----------
+    name, content
+        As uploaded.
+    declared
+        How it is written, where that was said.
+    """
+    digest = hashlib.sha256(content).hexdigest()
+    return Source(name, f"{digest}|{declared}", content=content, declared=declared)
+
+
+def again(source: Source, declared: Declared) -> Source:
+    """Name a file as read under another declaration.
+
+    Parameters
+    ----------
+    source
+        A file, uploaded or on disk.
+    declared
+        How it is written.
+    """
+    if source.content is not None:
+        return uploaded(source.name, source.content, declared)
+    assert source.path is not None
+    return on_disk(source.path, declared)
+
+
+def first_source() -> Source:
+    """Name what the program was started on: a file, or the invented workshop."""
+    given = os.environ.get(SOURCE_VARIABLE)
+    return on_disk(Path(given)) if given else invented()
+
+
+def history(source: Source) -> History:
+    """Read a record."""
+    return _history(source, source.revision)
+
+
+def headings(source: Source) -> pd.DataFrame:
+    """Suggest which heading of a file is which column of ours.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As :func:`insights.history.headings.suggest_headings` gives it.
+    """
+    return _headings(source, source.revision)
+
+
+def followup(source: Source, selection: Selection) -> Followup:
+    """Follow the hand-backs that a reader selected, each with the clock it has in the whole."""
+    return _selected(
+        source,
+        source.revision,
+        selection.follow,
+        selection.count,
+        (selection.since, selection.until),
+        tuple(selection.where.items()),
+    )
+
+
+def facts(source: Source) -> Facts:
+    """List what can be chosen in a record."""
+    return _facts(source, source.revision)
+
+
+def standing(source: Source, selection: Selection) -> Standing:
+    """Count where things stand for the hand-backs selected."""
+    from insights.standing import standing as count
+
+    return count(followup(source, selection))
+
+
+def curves(source: Source, selection: Selection) -> Curves:
+    """Estimate the share back by day for each group of ``selection.by``."""
+    return _curves(source, source.revision, selection)
+
+
+def causes(source: Source, selection: Selection) -> CauseCurves:
+    """Split the share back by root cause."""
+    return _causes(source, source.revision, selection)
+
+
+def curves_if_doubtful_are_linked(source: Source, selection: Selection) -> Curves:
+    """Estimate the share back as if every doubtful pair were one unit."""
+    return _curves_if_linked(source, source.revision, selection)
+
+
+@st.cache_resource(max_entries=3, show_spinner="Reading the record …")
+def _history(_source: Source, revision: str) -> History:
+    if _source.is_invented:
+        from synthetic.generate import generate
+        from synthetic.presets import cafe_workshop
+
+        made, _ = generate(cafe_workshop())
+        return made
+    from insights.history.intake import read_history
+
+    return read_history(_source.given, _source.declared)
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
+def _headings(_source: Source, revision: str) -> pd.DataFrame:
+    from insights.history.files import read_raw
+    from insights.history.headings import suggest_headings
+
+    return suggest_headings(read_raw(_source.given, _source.declared).head())
+
+
+@st.cache_resource(max_entries=4, show_spinner="Recognising units that came back …")
+def _links(_source: Source, revision: str, link_at: float | None) -> Links:
+    from insights.history.units import link_units, relink
+
+    if link_at is not None:
+        return relink(_links(_source, revision, None), link_at=link_at)
+    return link_units(history(_source))
+
+
+@st.cache_resource(max_entries=6, show_spinner="Following every hand-back …")
+def _followup(
+    _source: Source, revision: str, follow: Follow, count: Count, link_at: float | None
+) -> Followup:
+    from insights.followup import follow_up
+
+    return follow_up(
+        history(_source),
+        follow=follow,
+        count=count,
+        links=_links(_source, revision, link_at),
+    )
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _selected(
+    _source: Source,
+    revision: str,
+    follow: Follow,
+    count: Count,
+    days: tuple[str | None, str | None],
+    where: tuple[tuple[str, tuple[str, ...]], ...],
+    link_at: float | None = None,
+) -> Followup:
+    from insights.followup import select
+
+    whole = _followup(_source, revision, follow, count, link_at)
+    if days == (None, None) and not where:
+        return whole
+    return select(whole, since=days[0], until=days[1], where=dict(where))
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
+def _facts(_source: Source, revision: str) -> Facts:
+    whole = followup(_source, Selection())
+    handed_back = whole.history.jobs["handed_back"]
+    values = {name: _categories(whole, name) for name in ("model", "technician")}
+    groupings = [
+        name for name in whole.groupable if 2 <= len(_categories(whole, name)) <= MOST_CATEGORIES
+    ]
+    return Facts(
+        first_day=f"{handed_back.min():%Y-%m-%d}",
+        last_day=f"{handed_back.max():%Y-%m-%d}",
+        values={name: known for name, known in values.items() if len(known) > 1},
+        groupings=tuple(sorted(groupings, key=lambda name: not name.startswith("practice_"))),
+    )
+
+
+def _categories(whole: Followup, name: str) -> tuple[str, ...]:
+    return tuple(str(value) for value in whole.values(name).cat.categories)
+
+
+@st.cache_resource(max_entries=32, show_spinner="Drawing the curves …")
+def _curves(_source: Source, revision: str, selection: Selection) -> Curves:
+    from insights.survival.curves import return_curves
+
+    selected = followup(_source, selection)
+    return return_curves(selected, by=selection.by, at=_days_in_reach(selected))
+
+
+@st.cache_resource(max_entries=32, show_spinner="Splitting by root cause …")
+def _causes(_source: Source, revision: str, selection: Selection) -> CauseCurves:
+    from insights.survival.causes import cause_curves
+
+    selected = followup(_source, selection)
+    return cause_curves(selected, by=selection.by, at=_days_in_reach(selected))
+
+
+@st.cache_resource(max_entries=8, show_spinner="Counting again with the doubtful pairs linked …")
+def _curves_if_linked(_source: Source, revision: str, selection: Selection) -> Curves:
+    from insights.history.units import REVIEW_FROM
+    from insights.survival.curves import return_curves
+
+    linked = _selected(
+        _source,
+        revision,
+        selection.follow,
+        selection.count,
+        (selection.since, selection.until),
+        tuple(selection.where.items()),
+        REVIEW_FROM,
+    )
+    return return_curves(linked, at=_days_in_reach(linked))
+
+
+def _days_in_reach(selected: Followup) -> tuple[int, ...]:
+    """Leave out the days that nobody is followed to: asking would only earn a remark."""
+    longest = float(selected.episodes["days"].max())
+    return tuple(day for day in DAYS if day <= longest) or DAYS[:1]

@@ -1,0 +1,1 @@
+"""Pictures of results: each takes a result and returns a plotly figure."""

@@ -1,0 +1,230 @@
+"""The table behind each figure, in words and marks for people."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from insights.followup import Followup
+from insights.history.schema import History
+from insights.standing import Standing
+from insights.survival.causes import CauseCurves
+from insights.survival.curves import Curves, GroupTest
+from insights.wording import whole
+
+TABLE_DAYS = (90, 180, 365)
+NOT_KNOWN = "too few followed"
+ALL_CAUSES = "all causes"
+
+
+def share_text(share: float, low: float, high: float) -> str:
+    """Write a share and its range as percentages."""
+    if not np.isfinite(share):
+        return NOT_KNOWN
+    # Spaces that do not break keep a share and its range on one line.
+    return f"{share:.1%} ({low:.1%} to {high:.1%})".replace(" ", "\u00a0")
+
+
+def of_curves(curves: Curves) -> pd.DataFrame:
+    """List, for each group, the jobs behind it and the share back by each day.
+
+    Parameters
+    ----------
+    curves
+        Days other than :data:`TABLE_DAYS` are left to the download.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Text only, one row a group.
+    """
+    groups = curves.groups
+    table = pd.DataFrame(
+        {
+            "Group": groups["group"].astype(str),
+            "Jobs": _counts(groups["jobs"]),
+            "Units": _counts(groups["units"]),
+            "Comebacks": _counts(groups["returns"]),
+        }
+    )
+    for day in _days(curves.at):
+        table[f"Back by day {day}"] = _by_group(curves.at, groups["group"], day)
+    return table
+
+
+def of_causes(causes: CauseCurves) -> pd.DataFrame:
+    """List, for each group and root cause, the share back by each day, then the total.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Text only.
+    """
+    days = _days(causes.at)
+    total = causes.total.at.assign(cause=ALL_CAUSES)
+    rows = pd.concat([causes.at.astype({"cause": object}), total], ignore_index=True)
+    cells = {
+        (row.group, row.cause, row.day): share_text(row.share, row.low, row.high)
+        for row in rows.itertuples(index=False)
+    }
+    table = pd.DataFrame(
+        [
+            {"Group": group, "Root cause": cause}
+            | {f"Back by day {day}": cells[group, cause, day] for day in days}
+            for group in causes.groups["group"]
+            for cause in (*_largest_first(causes, group), ALL_CAUSES)
+        ]
+    )
+    return table if len(causes.groups) > 1 else table.drop(columns="Group")
+
+
+def _days(at: pd.DataFrame) -> list[int]:
+    """Choose the days of the table: the usual terms, as far as they were asked for."""
+    asked = [int(day) for day in at["day"].unique()]
+    return [day for day in asked if day in TABLE_DAYS] or asked[-1:]
+
+
+def _largest_first(causes: CauseCurves, group: str) -> list[str]:
+    counts = causes.counts[causes.counts["group"] == group]
+    return list(counts.sort_values("returns", ascending=False, kind="stable")["cause"])
+
+
+def tests_of(curves: Curves) -> pd.DataFrame:
+    """List the tests of whether the groups differ; no row where there is nothing to test."""
+    found = [test for test in (curves.test, curves.weighted_test) if test is not None]
+    return pd.DataFrame([_test(test) for test in found])
+
+
+def tests_by_cause(causes: CauseCurves) -> pd.DataFrame:
+    """List the tests of whether the groups differ in each root cause."""
+    return pd.DataFrame(
+        [
+            {"Root cause": row.cause} | _test(GroupTest(row.name, row.statistic, row.df, row.p))
+            for row in causes.tests.itertuples(index=False)
+        ]
+    )
+
+
+def _test(test: GroupTest) -> dict[str, str]:
+    return {
+        "Test": test.name,
+        "Chi-square": f"{test.statistic:.2f}",
+        "Degrees of freedom": f"{test.df}",
+        "p": "below 0.001" if test.p < 0.001 else f"{test.p:.3f}",
+    }
+
+
+def tally_of(standing: Standing) -> dict[str, str]:
+    """Name the counts to show side by side."""
+    return {
+        "Jobs followed": whole(standing.jobs),
+        "Units": whole(standing.units),
+        "Comebacks": whole(standing.returns),
+        "Units still in their term": whole(standing.open_exposure),
+        "On the bench": whole(standing.on_bench),
+        "Rows refused": whole(standing.refused_rows),
+    }
+
+
+def of_attention(standing: Standing) -> pd.DataFrame:
+    """List what wants attention."""
+    return standing.attention.rename(
+        columns={"what": "What", "count": "How many", "why": "Why it matters"}
+    ).drop(columns="where")
+
+
+def of_refused(history: History) -> pd.DataFrame:
+    """List every problem of every refused row, with what to do about it."""
+    return history.refused.rename(
+        columns={
+            "row": "Row",
+            "job_id": "Job",
+            "column": "Column",
+            "value": "Found",
+            "problem": "What is wrong",
+            "remedy": "What to do",
+        }
+    )
+
+
+def of_problems(followup: Followup) -> pd.DataFrame:
+    """List the dates that contradict each other."""
+    return followup.problems.rename(
+        columns={
+            "job_id": "Job",
+            "column": "Column",
+            "value": "Found",
+            "problem": "What is wrong",
+            "remedy": "What to do",
+        }
+    )
+
+
+def of_pairs(followup: Followup, status: str) -> pd.DataFrame:
+    """List pairs of jobs that may be one unit, the likeliest first.
+
+    Parameters
+    ----------
+    followup
+        Its links are listed.
+    status
+        ``linked`` or ``doubtful``.
+    """
+    pairs = followup.links.pairs
+    chosen = pairs[pairs["status"] == status].sort_values(
+        "probability", ascending=False, kind="stable"
+    )
+    return pd.DataFrame(
+        {
+            "Job": chosen["job_id"].astype(str),
+            "Earlier job": chosen["earlier_job_id"].astype(str),
+            "Same unit?": [f"{probability:.0%} likely" for probability in chosen["probability"]],
+            "Because": chosen["reasons"].astype(str),
+        }
+    ).reset_index(drop=True)
+
+
+def of_linkage(as_judged: Curves, as_if_linked: Curves) -> pd.DataFrame:
+    """Compare the share back with doubtful pairs kept apart and taken as one unit.
+
+    Parameters
+    ----------
+    as_judged, as_if_linked
+        One group each.
+    """
+    rows = [of_curves(as_judged), of_curves(as_if_linked)]
+    table = pd.concat(rows, ignore_index=True).fillna(NOT_KNOWN).drop(columns="Group")
+    table.insert(0, "Doubtful pairs", ["kept apart (as everywhere here)", "taken as one unit"])
+    return table
+
+
+def of_refusals_by_reason(history: History) -> pd.DataFrame:
+    """Count the problems of refused rows by column and reason, the most frequent first."""
+    counted = (
+        history.refused.groupby(["column", "problem", "remedy"], observed=True)
+        .size()
+        .sort_values(ascending=False, kind="stable")
+        .reset_index(name="rows")
+    )
+    return counted.rename(
+        columns={
+            "column": "Column",
+            "problem": "What is wrong",
+            "remedy": "What to do",
+            "rows": "Rows",
+        }
+    )
+
+
+def _counts(values: pd.Series) -> list[str]:
+    return [whole(value) for value in values]
+
+
+def _by_group(at: pd.DataFrame, groups: pd.Series, day: float) -> list[str]:
+    on_day = at[at["day"] == day].set_index("group")
+    return [
+        share_text(*(float(on_day.at[group, name]) for name in ("share", "low", "high")))
+        if group in on_day.index
+        else NOT_KNOWN
+        for group in groups
+    ]

@@ -1,0 +1,1 @@
+"""Pages: selection, result, figure, wording."""

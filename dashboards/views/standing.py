@@ -1,0 +1,42 @@
+"""Where we stand: jobs, open exposure, comebacks, and what wants attention."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboards import answer, controls, data, tables
+from dashboards.figures import curves as picture
+from insights import wording
+
+
+def show() -> None:
+    """Draw the page."""
+    answer.title("Where we stand", "What left the bench, what came back, and what wants a look.")
+    record = controls.source()
+    selection = controls.filters(record)
+    standing = data.standing(record, selection)
+    found = wording.of_standing(standing)
+    answer.say(found)
+    answer.tally(tables.tally_of(standing))
+
+    st.subheader("What wants attention", anchor=False)
+    if standing.attention.empty:
+        st.markdown("Nothing: every row loads, the dates agree and every unit is recognised.")
+    else:
+        answer.table(
+            tables.of_attention(standing), key="attention", alt="What wants attention, and why"
+        )
+
+    st.subheader("How many come back", anchor=False)
+    curves = data.curves(record, selection)
+    back = wording.of_curves(curves)
+    answer.say(back)
+    answer.figure(picture.draw(curves, answer.palette()), key="share-back", alt=back.sentence)
+    with st.expander("The numbers behind this figure"):
+        answer.table(
+            tables.of_curves(curves),
+            key="share-back-numbers",
+            alt="Share back by day",
+            numbers=curves.table,
+        )
+    answer.keep_in_mind(wording.Finding("", (*found.caveats, *back.caveats)))
