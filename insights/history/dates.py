@@ -77,7 +77,7 @@ def ask_about_dates(columns: Mapping[str, pa.Array]) -> None:
         unread = np.flatnonzero(np.isnat(_iso_days(distinct)))
         if len(unread) * 2 > len(distinct):
             values = distinct.take(pa.array(unread))
-            if _best_fit(values) * 2 > len(values):
+            if _best_fit(values) * 2 >= len(values):
                 asked[heading] = values
     if not asked:
         return
@@ -93,7 +93,7 @@ def _question(examples: Mapping[str, list[str]], formats: list[str]) -> str:
     elif len(formats) == 1:
         fit = f"{formats[0]} fits all values; declare it if it is meant"
     else:
-        fit = f"{' and '.join(formats)} all fit all values; declare which one is meant"
+        fit = f"{' and '.join(formats)} each fit all values; declare which one is meant"
     return f"Dates are not written year-month-day ({shown}). {fit}."
 
 

@@ -44,17 +44,21 @@ def read_delimited(name: str, data: bytes) -> Raw:
     data, delimiter, skipped = _without_preamble(data)
     if not data:
         raise SourceError(f"{name} is empty. Give a file with a heading row and one row a job.")
+    if not data.endswith((b"\n", b"\r")):
+        data += b"\n"
     delimiter = delimiter or _sniff(data)
     try:
-        width = len(next(csv.reader(io.StringIO(_opening(data)), delimiter=delimiter)))
+        width = len(next(csv.reader(io.StringIO(_opening(data), newline=""), delimiter=delimiter)))
     except csv.Error as error:
         raise SourceError(f"{name} has no readable heading row: {error}.") from error
     table, numbers, ragged = _parse(name, data, delimiter, width)
     table, numbers, flaws = _with_ragged(table, numbers, ragged, delimiter)
     headings = distinct_headings(cell.as_py() for cell in (col[0] for col in table.columns))
     table = table.slice(1).rename_columns(headings)
-    flaws = tuple(replace(flaw, rows=flaw.rows - 1) for flaw in flaws)
-    flaws += _swallowed(table, delimiter)
+    swallowed = _swallowed(table, delimiter)
+    told = np.concatenate([np.empty(0, dtype=int), *(flaw.rows for flaw in swallowed)])
+    misfits = (replace(flaw, rows=np.setdiff1d(flaw.rows - 1, told)) for flaw in flaws)
+    flaws = (*swallowed, *misfits)
     return Raw(table, numbers[1:] + skipped, flaws, remarks)
 
 
@@ -121,7 +125,7 @@ def _sniff(data: bytes) -> str:
     def merit(delimiter: str) -> tuple[float, int]:
         widths: list[int] = []
         try:
-            for row in csv.reader(io.StringIO(_opening(data)), delimiter=delimiter):
+            for row in csv.reader(io.StringIO(_opening(data), newline=""), delimiter=delimiter):
                 if row:
                     widths.append(len(row))
                 if len(widths) == 50:
@@ -224,8 +228,13 @@ def _with_ragged(
 
 
 def _cells(text: str, delimiter: str) -> list[str]:
-    csv.field_size_limit(_MOST_BYTES)
-    return [cell for row in csv.reader(io.StringIO(text), delimiter=delimiter) for cell in row]
+    # The csv module's limit on the length of a cell is one for the whole process.
+    limit = csv.field_size_limit(_MOST_BYTES)
+    try:
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        return [cell for row in rows for cell in row]
+    finally:
+        csv.field_size_limit(limit)
 
 
 def _misfit(found: int, width: int) -> tuple[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -79,7 +78,7 @@ def read_history(
     for flaw in flaws:
         refused[flaw.rows] = True
     refused &= ~repeats.skipped
-    flaws = [_within(flaw, refused) for flaw in flaws]
+    flaws = [flaw.where(refused) for flaw in flaws]
     jobs = _jobs(values, ~(refused | repeats.skipped))
     notes += _spelling_notes(jobs)
     table = refusal_table(raw, flaws, matched.theirs["job_id"])
@@ -115,15 +114,15 @@ def _parse_all(
             }
         )
     already = _already_flawed(raw)
-    misfit = already.get("")
+    none = np.zeros(raw.table.num_rows, dtype=bool)
     values: dict[str, pd.Series] = {}
     flaws: list[Flaw] = []
     for ours, (theirs, found) in described.items():
         texts = cells_of(cells.pop(ours), each=found.kind == "text")
         parsed: Parsed = parse(found, theirs, texts, declared, today)
         values[ours] = parsed.values
-        for flaw in parsed.flaws:
-            flaws.append(_except(_except(flaw, already.get(theirs)), misfit))
+        told = already.get("", none) | already.get(theirs, none)
+        flaws += [flaw.where(~told) for flaw in parsed.flaws]
     return values, flaws
 
 
@@ -136,20 +135,12 @@ def _already_flawed(raw: Raw) -> dict[str, np.ndarray]:
     return found
 
 
-def _except(flaw: Flaw, rows: np.ndarray | None) -> Flaw:
-    return flaw if rows is None else _within(flaw, ~rows)
-
-
-def _within(flaw: Flaw, rows: np.ndarray) -> Flaw:
-    return replace(flaw, rows=flaw.rows[rows[flaw.rows]])
-
-
 def _backwards(values: dict[str, pd.Series], matched: Matched) -> list[Flaw]:
     if "handed_back" not in values:
         return []
     rows = np.flatnonzero(values["handed_back"].to_numpy() < values["received"].to_numpy())
     heading = matched.theirs["handed_back"]
-    problem = f"handed back before it was received ({matched.theirs['received']})"
+    problem = f"handed back before {matched.theirs['received']}"
     return [Flaw(rows, heading, problem, "correct one of the two dates")] if len(rows) else []
 
 

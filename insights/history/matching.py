@@ -8,7 +8,7 @@ import numpy as np
 
 from insights.history.cards import MISSING, Cards, Records
 from insights.history.sampling import draw_pairs
-from insights.history.serials import DIFFERENT, NEIGHBOURS, ONE_SLIP, SAME, serial_levels
+from insights.history.serials import DIFFERENT, ONE_SLIP, SAME, serial_levels
 
 DAYS_PER_YEAR = 365.25
 PRIOR_RETURN_SHARE = 0.05
@@ -135,21 +135,32 @@ def compare(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> dict[str, n
 
 
 def _who(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
-    """Merge customer, phone and postcode: given the customer the others add next to nothing."""
-    agrees, differs = [], []
-    for values in (cards.customer, cards.phone, cards.postcode):
-        one, other = values[earlier], values[later]
-        known = (one != MISSING) & (other != MISSING)
-        agrees.append(known & (one == other))
-        differs.append(known & (one != other))
+    agrees, differs = zip(
+        *(
+            _agreement(values, earlier, later)
+            for values in (cards.customer, cards.phone, cards.postcode)
+        ),
+        strict=True,
+    )
     person = agrees[0] | agrees[1]
-    differing = differs[0].astype(int) + differs[1] + differs[2]
     level = np.full(len(earlier), MISSING, dtype=np.int8)
-    level[differing > 0] = WHO_DIFFERENT
-    level[agrees[2]] = WHO_POSTCODE
+    level[differs[0] | differs[1]] = WHO_DIFFERENT
     level[person] = WHO_SAME
-    level[person & (differing > 0)] = WHO_PARTLY
+    level[person & (differs[0] | differs[1] | differs[2])] = WHO_PARTLY
     return level
+
+
+def _place(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
+    agrees, differs = _agreement(cards.postcode, earlier, later)
+    return np.where(agrees, PLACE_SAME, np.where(differs, PLACE_DIFFERENT, MISSING)).astype(np.int8)
+
+
+def _agreement(
+    values: np.ndarray, earlier: np.ndarray, later: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    one, other = values[earlier], values[later]
+    known = (one != MISSING) & (other != MISSING)
+    return known & (one == other), known & (one != other)
 
 
 def _serial(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
@@ -275,10 +286,10 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
         name: _shares(field, levels[name], situation[name], weight * usable[name])
         for name, field in FIELDS.items()
     }
-    # Slips between a customer's own identical units can't be told from one unit's mistyped
-    # serial, so all but the neighbours are taken from different customers of that model.
+    # One slip between a customer's own identical units can't be told from one unit's mistyped
+    # serial, so its share is taken from different customers of that model.
     close = u["serial"][2]
-    close[SAME:NEIGHBOURS] = u["serial"][1][SAME:NEIGHBOURS]
+    close[[SAME, ONE_SLIP]] = u["serial"][1, [SAME, ONE_SLIP]]
     close[DIFFERENT] = 1 - close[:DIFFERENT].sum()
     return u
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -22,14 +22,28 @@ class Flaw:
         Positions in the raw table.
     heading
         The column, as the source calls it; empty where the whole row is meant.
-    problem, remedy
-        What is wrong, and what to do about it.
+    problem
+        What is wrong: one text for all, or an array of one text per row.
+    remedy
+        What to do about it.
     """
 
     rows: np.ndarray
     heading: str
-    problem: str
+    problem: str | np.ndarray
     remedy: str
+
+    def where(self, rows: np.ndarray) -> Flaw:
+        """Keep it for some rows only.
+
+        Parameters
+        ----------
+        rows
+            True for each row of the raw table to keep, shape (N,).
+        """
+        kept = rows[self.rows]
+        told = self.problem if isinstance(self.problem, str) else self.problem[kept]
+        return replace(self, rows=self.rows[kept], problem=told)
 
 
 @dataclass(frozen=True)

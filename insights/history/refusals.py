@@ -118,9 +118,16 @@ def refused_rows(raw: Raw, refused: np.ndarray, table: pd.DataFrame) -> pd.DataF
     given.insert(0, "row", raw.rows[rows])
     for place, what in enumerate(REASONS[1:], start=1):
         told = table[what].where(table["column"] == "", table["column"] + ": " + table[what])
-        lines = told.groupby(table["row"]).agg(lambda parts: "; ".join(dict.fromkeys(parts)))
-        given.insert(place, what, lines.reindex(raw.rows[rows]).to_numpy())
+        given.insert(place, what, _joined(table["row"], told, raw.rows[rows]))
     return given
+
+
+def _joined(row: pd.Series, told: pd.Series, wanted: np.ndarray) -> list[str]:
+    """Put together what is told of each row wanted, each thing once."""
+    texts: dict[int, dict[str, None]] = {}
+    for number, text in zip(row, told, strict=True):
+        texts.setdefault(number, {})[text] = None
+    return ["; ".join(texts[number]) for number in wanted]
 
 
 def _texts(raw: Raw, heading: str, rows: np.ndarray) -> list[str]:

@@ -12,8 +12,6 @@ import pyarrow.compute as pc
 from insights.history.raw import Flaw, Raw
 from insights.history.values import trimmed
 
-_NAMED = 5
-
 
 @dataclass(frozen=True)
 class Repeats:
@@ -53,29 +51,30 @@ def find_repeats(raw: Raw, heading: str) -> Repeats:
          for name in raw.table.column_names}
     )  # fmt: skip
     skipped[rows] = cells.duplicated().to_numpy()
-    left = cells[~skipped[rows]]
-    left = left[left[heading] != ""]
-    groups = left.groupby(heading, sort=False).indices
-    positions = rows[left.index.to_numpy()]
-    return Repeats(skipped, tuple(_clashes(raw, heading, positions, groups)))
+    left = cells.loc[~skipped[rows], heading]
+    left = left[left != ""]
+    left = left[left.duplicated(keep=False)]
+    return Repeats(skipped, (_clash(raw, heading, rows, left),) if len(left) else ())
 
 
-def _clashes(
-    raw: Raw, heading: str, positions: np.ndarray, groups: dict[str, np.ndarray]
-) -> list[Flaw]:
-    flaws = []
-    for places in groups.values():
-        if len(places) < 2:
-            continue
-        mine = positions[places]
-        named = ", ".join(str(number) for number in raw.rows[mine][:_NAMED])
-        more = " and more" if len(mine) > _NAMED else ""
-        flaws.append(
-            Flaw(
-                mine,
-                heading,
-                f"the same job number in rows {named}{more}, with different content",
-                "keep the right row, or give the other job a number of its own",
-            )
-        )
-    return flaws
+def _clash(raw: Raw, heading: str, rows: np.ndarray, ids: pd.Series) -> Flaw:
+    """Name, for each row, another one with the same number: the first, or for it the second."""
+    positions = rows[ids.index.to_numpy()]
+    number = pd.Series(raw.rows[positions], index=ids.index)
+    groups = number.groupby(ids, sort=False)
+    first, second = groups.transform("first"), _second(number, ids)
+    other = first.where(number != first, second).astype(str)
+    more = np.where(groups.transform("size") > 2, " and others", "")
+    return Flaw(
+        positions,
+        heading,
+        ("the same job number as row " + other + more + ", with different content").to_numpy(),
+        "keep the right row, or give the other job a number of its own",
+    )
+
+
+def _second(number: pd.Series, ids: pd.Series) -> pd.Series:
+    """Find the second row number of each job number, one a row."""
+    later = number[ids.duplicated()]
+    later = later.groupby(ids[later.index], sort=False).first()
+    return ids.map(later)

@@ -26,7 +26,7 @@ SAME, ONE_SLIP, TWO_SLIPS, NEIGHBOURS, DIFFERENT = range(5)
 SHORTEST_FOR_SAME = 4
 SHORTEST_FOR_ONE_SLIP = 4
 SHORTEST_FOR_TWO_SLIPS = 7
-NEIGHBOUR_STEP = 3
+NEIGHBOUR_STEP = 9
 
 _NOT_A_SIGN = re.compile(r"[\W_]+")
 _FILLER_RUN = re.compile(r"0+|X+")
@@ -90,7 +90,7 @@ def serial_levels(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     -------
     numpy.ndarray
         One of ``SAME``, ``ONE_SLIP``, ``TWO_SLIPS``, ``NEIGHBOURS``, ``DIFFERENT`` each.
-        Serials whose last number differs by up to 3 are ``NEIGHBOURS``: two units bought
+        Serials whose last number differs by up to 9 are ``NEIGHBOURS``: two units bought
         together look like that more often than one slip of the pen does. In short serials a
         slip is as good as another serial, so one slip needs at least 4 characters in both, two
         slips 7 (judgement).
