@@ -80,8 +80,11 @@ def read_address(page: str) -> None:
         The page shown: on changing it, Streamlit empties the address, which then means nothing.
     """
     query = _query()
-    turned = st.session_state.get(WRITTEN, (page, {}))[0] != page
-    if query == st.session_state.get(WRITTEN, (page, {}))[1] or (turned and not query):
+    last_page, written = st.session_state.get(WRITTEN, (page, {}))
+    if page != last_page:
+        # On another page these are other widgets: each takes its value from what was chosen.
+        _start_over(_chosen())
+    if query == written or (page != last_page and not query):
         return
     selection, refused = from_address(query)
     _start_over(selection)

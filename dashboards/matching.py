@@ -14,8 +14,8 @@ from dashboards.data import Source
 from insights.errors import FormatQuestion, HeadingsError, StaysfixedError
 from insights.history.declared import Declared, recall, remember
 from insights.history.headings import SURE, plain
-from insights.history.questions import DateQuestion, SheetQuestion
-from insights.history.schema import COLUMNS, Column
+from insights.history.questions import DateQuestion, MissingColumns, SheetQuestion
+from insights.history.schema import COLUMNS, Column, column
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,6 +85,20 @@ def ask(record: Source, question: HeadingsError | FormatQuestion | None = None) 
     st.rerun()
 
 
+def words_for(question: HeadingsError | FormatQuestion) -> str:
+    """Say what has to be answered, in words for a reader who has the form before them."""
+    if isinstance(question, MissingColumns):
+        return (
+            f"This sheet has headings of its own: nothing in it is called "
+            f"{', '.join(question.missing)}. Say below which heading is which."
+        )
+    if isinstance(question, DateQuestion):
+        return "Some dates are not written year-month-day. Say below how they are written."
+    if isinstance(question, SheetQuestion):
+        return "This workbook has more than one sheet with something in it."
+    return str(question)
+
+
 def mapping_of(
     chosen: Mapping[str, str], families: Mapping[str, Sequence[str]], headings: Sequence[str]
 ) -> dict[str, str]:
@@ -127,12 +141,16 @@ def _family_name(prefix: str, heading: str) -> str:
 
 
 def _known_so_far(record: Source, suggested: pd.DataFrame) -> Declared:
-    """Take what was declared or remembered; else the suggestions that are likely enough."""
-    said = record.declared or recall(suggested["theirs"]) or Declared()
-    if said.headings:
-        return said
-    likely = suggested[(suggested["likeness"] >= SURE) & (suggested["ours"] != NOT_THERE)]
-    return replace(said, headings=dict(zip(likely["theirs"], likely["ours"], strict=True)))
+    """Take what was declared or remembered, then our own names, then what is likely enough."""
+    headings = list(suggested["theirs"])
+    said = record.declared or recall(headings) or Declared()
+    known = {ours: theirs for theirs, ours in said.headings.items() if ours}
+    if not said.headings:
+        likely = suggested[(suggested["likeness"] >= SURE) & (suggested["ours"] != NOT_THERE)]
+        known = dict(zip(likely["ours"], likely["theirs"], strict=True))
+        own = {name: name for name in headings if column(name) is not None}
+        known = own | {name: theirs for name, theirs in known.items() if theirs not in own}
+    return replace(said, headings={theirs: ours for ours, theirs in known.items()})
 
 
 def _columns(suggested: pd.DataFrame, known: Mapping[str, str], key: str) -> dict[str, str]:

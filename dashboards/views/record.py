@@ -22,7 +22,7 @@ def show() -> None:
     try:
         history = data.history(record)
     except (HeadingsError, FormatQuestion) as question:
-        st.warning(str(question))
+        st.warning(matching.words_for(question))
         matching.ask(record, question)
         return
     except SourceError as error:
