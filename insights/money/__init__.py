@@ -1,0 +1,1 @@
+"""Does it pay, what term to offer, how much to hold?"""
