@@ -15,6 +15,7 @@ share cover the truth in 93 to 99% of shops from 40 jobs at 1% on; mid-P up to m
 Clopper-Pearson at one and two returns, cover more than 99% of the smallest shops.
 """
 HALVINGS = 60
+ROUNDING = 1e-12
 
 
 def share_bounds(
@@ -51,7 +52,7 @@ def share_bounds(
     """
     jobs = effective_jobs(share, variance, at_risk)
     low, high = exact_bounds(share, jobs, level)
-    open_ended = (returns > 0) & (share < 1) & (variance > 0)
+    open_ended = (returns > 0) & _estimable(share * (1 - share), variance)
     few = open_ended & (returns < FEW_RETURNS)
     many = open_ended & (returns >= FEW_RETURNS)
     low[few], high[few] = mid_p_bounds(share[few], jobs[few], level)
@@ -66,7 +67,7 @@ def effective_jobs(share: np.ndarray, variance: np.ndarray, at_risk: np.ndarray)
     every job returned) the number still at risk.
     """
     spread = share * (1 - share)
-    known = (spread > 0) & (variance > 0)
+    known = _estimable(spread, variance)
     return np.divide(spread, variance, out=np.asarray(at_risk, dtype=float).copy(), where=known)
 
 
@@ -155,7 +156,7 @@ def mean_bounds(
     16:791-801) do for weighted sums of Poisson counts. Without a return, none seen among those
     still at risk.
     """
-    known = (mean > 0) & (variance > 0)
+    known = _estimable(mean, variance)
     units = np.divide(mean, variance, out=np.asarray(at_risk, dtype=float).copy(), where=known)
     count = mean * units
     tail = (1 - level) / 2
@@ -164,6 +165,11 @@ def mean_bounds(
     low[some] = stats.gamma.ppf(tail, count[some]) / units[some]
     high[watched] = stats.gamma.ppf(1 - tail, count[watched] + 1) / units[watched]
     return low, high
+
+
+def _estimable(spread: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """Tell where spread and variance are more than the rounding error of a zero."""
+    return (spread > ROUNDING) & (variance > ROUNDING * spread)
 
 
 def normal_quantile(level: float) -> float:

@@ -178,7 +178,8 @@ def _stack(
         for key in keys
     }
     for name in ("day", "at_risk", "returns", "share", "low", "high"):
-        data[name] = np.concatenate([part[name] for part in columns])
+        kind = np.int64 if name in ("at_risk", "returns") else np.float64
+        data[name] = np.concatenate([np.empty(0, kind), *(part[name] for part in columns)])
     return pd.DataFrame(data)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from small_tables import life_table_of, only_stratum, stretches_of
 
 from insights.survival.logrank import group_test, scores
-from insights.survival.service import collapse, mean_returns
+from insights.survival.service import Stretches, collapse, mean_returns
 from insights.survival.strata import all_returns, estimate
 
 STEP = 1e-6
@@ -94,8 +94,6 @@ def test_mean_returns_variance_is_the_jackknife_over_units():
         *[(3, 40, 100, 0), (4, 0, 90, 1), (4, 90, 180, 0), (5, 0, 200, 0)],
     ]
     unit, start, end, outcome = (np.array(column) for column in zip(*rows, strict=True))
-    from insights.survival.service import Stretches
-
     stretches = Stretches(unit, start.astype(float), end.astype(float), outcome, np.ones(len(rows)))
     curve, variance = mean_returns(stretches)
     at = np.array([30, 60, 90, 150, 180])
