@@ -36,15 +36,22 @@ def candidate_pairs(
 
     Notes
     -----
-    Pairs share customer, phone or postcode, and the model; or the serial, on another model. In
-    blocks of more than 100 records only serials one slip apart are compared: a unit without
-    serial fits so many of them that none would reach a person.
+    Pairs share customer or phone (the postcode where one has neither), and the model; or the
+    serial, on another model. In blocks of more than 100 records only serials one slip apart are
+    compared: a unit without serial fits so many of them that none would reach a person.
     """
     found = []
     big = np.zeros(len(records), dtype=bool)
-    for code in (cards.customer, cards.phone, cards.postcode):
+    nameless = np.zeros(len(records), dtype=bool)
+    nameless[cards.record[(cards.customer == MISSING) & (cards.phone == MISSING)]] = True
+    everyone = np.ones(len(records), dtype=bool)
+    for code, wanted in (
+        (cards.customer, everyone),
+        (cards.phone, everyone),
+        (cards.postcode, nameless),
+    ):
         record, key = _once(cards.record, _with_model(code, cards.model))
-        pairs, crowded = _pairs_within(record, key)
+        pairs, crowded = _pairs_within(record, key, wanted)
         found.append(pairs)
         big[crowded] = True
     found.append(_equal_serials(cards, records))
@@ -74,8 +81,10 @@ def _once(record: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return both % width, both // width
 
 
-def _pairs_within(record: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pair records of equal keys; blocks too large are left out and their records returned."""
+def _pairs_within(
+    record: np.ndarray, key: np.ndarray, wanted: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pair records of equal keys, one of them wanted; return the records of blocks too large."""
     order = np.argsort(key, kind="stable")
     record, key = record[order], key[order]
     _, block, size = np.unique(key, return_inverse=True, return_counts=True)
@@ -88,7 +97,9 @@ def _pairs_within(record: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.n
         at = at[key[at] == key[at + lag]]
         if not len(at):
             break
-        pairs.append(np.column_stack((kept[at], kept[at + lag])))
+        one, other = kept[at], kept[at + lag]
+        either = wanted[one] | wanted[other]
+        pairs.append(np.column_stack((one[either], other[either])))
     return np.concatenate(pairs), record[crowded]
 
 
@@ -101,7 +112,7 @@ def _equal_serials(cards: Cards, records: Records) -> np.ndarray:
     if not len(record):
         return np.zeros((0, 2), dtype=np.int64)
     _, key = np.unique(serial[record].astype(str), return_inverse=True)
-    return _pairs_within(record, key)[0]
+    return _pairs_within(record, key, np.ones(len(serial), dtype=bool))[0]
 
 
 def _one_slip_apart(serial: np.ndarray, group: np.ndarray, record: np.ndarray) -> np.ndarray:
@@ -116,7 +127,7 @@ def _one_slip_apart(serial: np.ndarray, group: np.ndarray, record: np.ndarray) -
     remainder = _remainder_hashes(serial[record].astype(str))
     remainder ^= (group[record].astype(np.uint64) * _MIX)[:, None]
     who = np.repeat(np.arange(len(record)), remainder.shape[1])
-    pairs, _ = _pairs_within(who, remainder.ravel())
+    pairs, _ = _pairs_within(who, remainder.ravel(), np.ones(len(record), dtype=bool))
     pairs = _pair_array(_distinct([pairs], len(record)))
     one, other = record[pairs[:, 0]], record[pairs[:, 1]]
     near = (slips(serial[one], serial[other]) == 1) & (group[one] == group[other])

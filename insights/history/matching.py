@@ -8,7 +8,14 @@ import numpy as np
 
 from insights.history.cards import MISSING, Cards, Records
 from insights.history.sampling import draw_pairs
-from insights.history.serials import DIFFERENT, ONE_SLIP, SAME, serial_levels
+from insights.history.serials import (
+    DIFFERENT,
+    END_SLIP,
+    NEIGHBOURS,
+    ONE_SLIP,
+    TWO_SLIPS,
+    serial_levels,
+)
 
 DAYS_PER_YEAR = 365.25
 PRIOR_RETURN_SHARE = 0.05
@@ -17,7 +24,8 @@ CONFIRMED_WEIGHT = 50
 AGE_FITS_YEARS = 1.0
 AGE_NEAR_YEARS = 2.0
 
-WHO_SAME, WHO_PARTLY, WHO_POSTCODE, WHO_DIFFERENT = range(4)
+WHO_SAME, WHO_PARTLY, WHO_DIFFERENT = range(3)
+PLACE_SAME, PLACE_DIFFERENT = range(2)
 AGE_FITS, AGE_NEAR, AGE_CONTRADICTS = range(3)
 BEFORE_HERE, BEFORE_DENIED = range(2)
 """Levels of agreement, each field's strongest first; ``MISSING`` where it can't be compared."""
@@ -34,7 +42,7 @@ class Field:
     u
         Probability of each level where they are two units, one row per situation.
     weight
-        How many pairs of different units those starting values of ``u`` count for.
+        How many pairs of different units each row of ``u`` counts for.
     drawn_by_level
         Every rare level was drawn for its own sake, so its share is as sure as if all pairs had
         been counted; otherwise as sure as the pairs drawn.
@@ -42,31 +50,37 @@ class Field:
 
     m: tuple[float, ...]
     u: tuple[tuple[float, ...], ...]
-    weight: float
+    weight: tuple[float, ...]
     drawn_by_level: bool = False
 
 
 FIELDS: dict[str, Field] = {
-    "who": Field(
-        (0.85, 0.07, 0.03, 0.05), ((0.002, 0.001, 0.003, 0.994),), 1000, drawn_by_level=True
-    ),
+    "who": Field((0.88, 0.07, 0.05), ((0.002, 0.001, 0.997),), (1000,), drawn_by_level=True),
+    "place": Field((0.90, 0.10), ((0.005, 0.995),), (1000,), drawn_by_level=True),
     # situations: another customer; the same customer
-    "model": Field((0.98, 0.02), ((0.10, 0.90), (0.30, 0.70)), 20),
+    "model": Field((0.98, 0.02), ((0.10, 0.90), (0.30, 0.70)), (20, 20)),
     # situations: another model; the same model; the same model and customer. A customer's
     # identical units were often bought together, so their serials often follow each other.
     "serial": Field(
-        (0.950, 0.036, 0.005, 0.003, 0.006),
+        (0.950, 0.027, 0.010, 0.005, 0.002, 0.006),
         (
-            (1e-5, 1e-5, 1e-4, 1e-5, 0.99987),
-            (1e-5, 1e-4, 1e-3, 1e-4, 0.99879),
-            (1e-5, 1e-4, 1e-3, 0.02, 0.97889),
+            (1e-5, 1e-5, 1e-5, 1e-4, 1e-5, 0.99986),
+            (1e-5, 7e-5, 3e-5, 1e-3, 1e-4, 0.99879),
+            (1e-5, 5e-4, 5e-4, 1e-3, 0.02, 0.97799),
         ),
-        2000,
+        (2000, 2000, 50),
     ),
     # situations: as for the serial; identical units of one customer are often of one age.
-    "age": Field((0.88, 0.08, 0.04), ((0.25, 0.20, 0.55),) * 2 + ((0.50, 0.20, 0.30),), 20),
-    "before": Field((0.75, 0.25), ((0.20, 0.80),), 20),
+    "age": Field(
+        (0.88, 0.08, 0.04),
+        ((0.25, 0.20, 0.55), (0.25, 0.20, 0.55), (0.50, 0.20, 0.30)),
+        (20, 20, 20),
+    ),
+    "before": Field((0.75, 0.25), ((0.20, 0.80),), (20,)),
 }
+MISTYPED_ROW = {END_SLIP: 0.04, TWO_SLIPS: 0.50}
+"""How two serials in a row look when one is mistyped: simulated on six-digit numbers 1 to 9 apart
+with a character wrong, left out, doubled or swapped with the next."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +139,7 @@ def compare(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> dict[str, n
     """
     return {
         "who": _who(cards, earlier, later),
+        "place": _place(cards, earlier, later),
         "model": (cards.model[earlier] != cards.model[later]).astype(np.int8),
         "serial": _serial(cards, earlier, later),
         "age": _age(cards, earlier, later),
@@ -192,6 +207,7 @@ def situations(levels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     alike = same_model + same_model * person
     return {
         "who": nothing,
+        "place": nothing,
         "model": person,
         "serial": alike,
         "age": alike,
@@ -200,7 +216,13 @@ def situations(levels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
 
 
 def pair_odds(ratios: Ratios, levels: dict[str, np.ndarray]) -> np.ndarray:
-    """Work out the odds of every compared pair, shape (pairs,)."""
+    """Work out the odds of every compared pair, shape (pairs,).
+
+    Customer and phone say who brought the unit. The postcode adds next to nothing where they
+    can be compared, so it counts only where they can't.
+    """
+    place = np.where(levels["who"] == MISSING, levels["place"], MISSING)
+    levels = {**levels, "place": place}
     situation = situations(levels)
     factors = [
         np.where(levels[name] == MISSING, 1.0, ratios.ratio[name][situation[name], levels[name]])
@@ -239,10 +261,14 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     -----
     ``u`` comes from random pairs of records (:func:`insights.history.sampling.draw_pairs`) that
     are two units beyond doubt: serials that are far apart or, where one is missing, different
-    models. The slips between serials of two units come from pairs of different customers.
-    ``m`` of who, age and earlier repair comes from visits of equal serials; ``m`` of model and
-    serial is judgement, as no confirmed pair can tell how often a serial is mistyped. Counts are
-    added to the starting values of :data:`FIELDS`, which decide in a small history.
+    models. The slips between serials of two units come from pairs of different customers;
+    those between one customer's units of one model from serials that each came twice, as they
+    were surely typed right.
+
+    ``m`` of who, place, age and earlier repair comes from visits of equal serials; ``m`` of
+    model and serial is judgement, as no confirmed pair can tell how often a serial is mistyped.
+    Counts are added to the starting values of :data:`FIELDS`, which decide in a small history.
+
     The prior odds are the share of comebacks among jobs with a serial (with 1 comeback in 20
     jobs added) over the number of records.
     """
@@ -259,7 +285,7 @@ def _confirmed_m(cards: Cards, records: Records) -> dict[str, np.ndarray]:
     start = {name: np.array(field.m) for name, field in FIELDS.items()}
     again = np.flatnonzero(np.diff(cards.record[records.order]) == 0)
     levels = compare(cards, records.order[again], records.order[again + 1])
-    for name in ("who", "age", "before"):
+    for name in ("who", "place", "age", "before"):
         seen = levels[name][levels[name] != MISSING]
         count = np.bincount(seen, minlength=len(start[name]))
         start[name] = (count + CONFIRMED_WEIGHT * start[name]) / (len(seen) + CONFIRMED_WEIGHT)
@@ -274,11 +300,13 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
     situation = situations(levels)
     far = levels["serial"] == DIFFERENT
     two_units = far | ((levels["serial"] == MISSING) & (levels["model"] == 1))
+    twice = records.jobs > 1
     stranger = ~np.isin(levels["who"], (WHO_SAME, WHO_PARTLY))
     usable = {
         "who": two_units,
+        "place": two_units,
         "model": far,
-        "serial": stranger | (situation["serial"] == 2),
+        "serial": np.where(situation["serial"] == 2, twice[one] & twice[other], stranger),
         "age": far,
         "before": two_units,
     }
@@ -286,12 +314,23 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
         name: _shares(field, levels[name], situation[name], weight * usable[name])
         for name, field in FIELDS.items()
     }
-    # One slip between a customer's own identical units can't be told from one unit's mistyped
-    # serial, so its share is taken from different customers of that model.
-    close = u["serial"][2]
-    close[[SAME, ONE_SLIP]] = u["serial"][1, [SAME, ONE_SLIP]]
-    close[DIFFERENT] = 1 - close[:DIFFERENT].sum()
+    u["serial"][2] = _with_mistyped_rows(u["serial"][2])
     return u
+
+
+def _with_mistyped_rows(serial: np.ndarray) -> np.ndarray:
+    """Allow for the mistyped among a customer's serials in a row.
+
+    The shares come from pairs of serials that each came twice, hence were typed right; a pair
+    that claims to be one unit may hold the slips of either side.
+    """
+    slip_share = 2 * sum(FIELDS["serial"].m[level] for level in (ONE_SLIP, END_SLIP))
+    serial = serial.copy()
+    for level, share in MISTYPED_ROW.items():
+        moved = serial[NEIGHBOURS] * slip_share * share
+        serial[level] += moved
+        serial[DIFFERENT] -= moved
+    return serial
 
 
 def _shares(
@@ -307,4 +346,5 @@ def _shares(
     all_pairs = count.sum(axis=1, keepdims=True)
     behind = all_pairs if field.drawn_by_level else drawn
     share = count / np.where(all_pairs > 0, all_pairs, 1)
-    return (behind * share + field.weight * start) / (behind + field.weight)
+    weighing = np.array(field.weight)[:, None]
+    return (behind * share + weighing * start) / (behind + weighing)

@@ -13,17 +13,19 @@ from insights.history.matching import (
     AGE_NEAR,
     BEFORE_DENIED,
     BEFORE_HERE,
+    PLACE_DIFFERENT,
+    PLACE_SAME,
     WHO_DIFFERENT,
     WHO_PARTLY,
-    WHO_POSTCODE,
     WHO_SAME,
 )
-from insights.history.serials import DIFFERENT, NEIGHBOURS, ONE_SLIP, SAME, TWO_SLIPS
+from insights.history.serials import DIFFERENT, END_SLIP, NEIGHBOURS, ONE_SLIP, SAME, TWO_SLIPS
 
 WORDS: dict[str, dict[int, str]] = {
     "serial": {
         SAME: "same serial",
         ONE_SLIP: "serial differs by one character",
+        END_SLIP: "serial differs by one character near its end",
         TWO_SLIPS: "serial differs by two characters",
         NEIGHBOURS: "serials follow each other",
         DIFFERENT: "serials differ",
@@ -32,9 +34,13 @@ WORDS: dict[str, dict[int, str]] = {
     "who": {
         WHO_SAME: "same customer",
         WHO_PARTLY: "partly the same customer",
-        WHO_POSTCODE: "only the postcode is the same",
         WHO_DIFFERENT: "another customer",
         MISSING: "customer not recorded",
+    },
+    "place": {
+        PLACE_SAME: "same postcode",
+        PLACE_DIFFERENT: "another postcode",
+        MISSING: "",
     },
     "model": {0: "", 1: "another model"},
     "age": {
@@ -93,7 +99,9 @@ def _with_serials(cards: Cards, pairs: pd.DataFrame, said: np.ndarray) -> np.nda
         dtype=bool,
     )
     said = said.astype("object")
-    said[swapped & (level == ONE_SLIP)] = "two characters of the serial are swapped"
+    said[swapped & np.isin(level, (ONE_SLIP, END_SLIP))] = (
+        "two characters of the serial are swapped"
+    )
     return np.array(
         [
             text if grade == MISSING else f"{text}: {before} / {after}"

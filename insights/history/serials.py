@@ -20,7 +20,7 @@ FILLERS = frozenset(
 )
 """Words written where no identifier was to be had (common practice, no source)."""
 
-SAME, ONE_SLIP, TWO_SLIPS, NEIGHBOURS, DIFFERENT = range(5)
+SAME, ONE_SLIP, END_SLIP, TWO_SLIPS, NEIGHBOURS, DIFFERENT = range(6)
 """How far two serials are apart, from the strongest evidence for one unit to that against it."""
 
 SHORTEST_FOR_SAME = 4
@@ -30,7 +30,6 @@ NEIGHBOUR_STEP = 9
 
 _NOT_A_SIGN = re.compile(r"[\W_]+")
 _FILLER_RUN = re.compile(r"0+|X+")
-_NUMBER = re.compile(r"(.*?)(\d+)(\D*)")
 
 
 def normalise(values: pd.Series) -> pd.Series:
@@ -89,9 +88,11 @@ def serial_levels(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     Returns
     -------
     numpy.ndarray
-        One of ``SAME``, ``ONE_SLIP``, ``TWO_SLIPS``, ``NEIGHBOURS``, ``DIFFERENT`` each.
-        Serials whose last number differs by up to 9 are ``NEIGHBOURS``: two units bought
-        together look like that more often than one slip of the pen does. In short serials a
+        One of ``SAME``, ``ONE_SLIP``, ``END_SLIP``, ``TWO_SLIPS``, ``NEIGHBOURS``,
+        ``DIFFERENT`` each. Serials whose last number differs by up to 9 are ``NEIGHBOURS``: two
+        units bought together look like that more often than one slip of the pen does; with a
+        slip in one of the two they may look like ``END_SLIP``, one slip in the last two digits.
+        In short serials a
         slip is as good as another serial, so one slip needs at least 4 characters in both, two
         slips 7 (judgement).
     """
@@ -108,7 +109,7 @@ def _near(first: str, second: str, apart: int) -> int:
         return NEIGHBOURS
     shorter = min(len(first), len(second))
     if apart == 1 and shorter >= SHORTEST_FOR_ONE_SLIP:
-        return ONE_SLIP
+        return END_SLIP if _at_the_end(first, second) else ONE_SLIP
     if shorter >= SHORTEST_FOR_TWO_SLIPS:
         return TWO_SLIPS
     return DIFFERENT
@@ -119,6 +120,21 @@ def _neighbours(first: str, second: str) -> bool:
     if one is None or other is None or one[::2] != other[::2]:
         return False
     return 0 < abs(int(one[1]) - int(other[1])) <= NEIGHBOUR_STEP
+
+
+def _at_the_end(first: str, second: str) -> bool:
+    one, other = _last_number(first), _last_number(second)
+    if one is None or other is None or one[2] != other[2]:
+        return False
+    longest = max(len("".join(one[:2])), len("".join(other[:2])))
+    return _first_difference(first, second) >= longest - 2
+
+
+def _first_difference(first: str, second: str) -> int:
+    for place, (one, other) in enumerate(zip(first, second, strict=False)):
+        if one != other:
+            return place
+    return min(len(first), len(second))
 
 
 def _last_number(serial: str) -> tuple[str, str, str] | None:

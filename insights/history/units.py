@@ -18,6 +18,7 @@ from insights.notes import Note
 
 LINK_AT = 0.99
 REVIEW_FROM = 0.20
+LEAST_REVIEW = 0.001
 PAIR_COLUMNS = ("job_id", "earlier_job_id", "probability", "status", "reasons")
 DECISION_COLUMNS = ("job_id", "earlier_job_id", "same")
 
@@ -174,10 +175,10 @@ def relink(
 
 
 def _check_thresholds(link_at: float, review_from: float) -> None:
-    if not 0 < review_from <= link_at <= 1:
+    if not LEAST_REVIEW <= review_from <= link_at <= 1:
         raise RequestError(
             f"review_from is {review_from} and link_at is {link_at}. "
-            "Give probabilities with 0 < review_from <= link_at <= 1."
+            f"Give probabilities with {LEAST_REVIEW} <= review_from <= link_at <= 1."
         )
 
 
@@ -235,7 +236,7 @@ def _candidates(cards: Cards, records: Records, ratios: Ratios, review_from: flo
     first, second = first[possible], second[possible]
     earlier, later = earlier[possible], later[possible]
     levels = compare(cards, earlier, later)
-    return pd.DataFrame(
+    compared = pd.DataFrame(
         {
             "first": first,
             "second": second,
@@ -245,6 +246,8 @@ def _candidates(cards: Cards, records: Records, ratios: Ratios, review_from: flo
             **levels,
         }
     )
+    # Fainter odds could neither be listed nor, as a rival's, change another pair.
+    return compared[compared["odds"] >= LEAST_REVIEW].reset_index(drop=True)
 
 
 def _links(evidence: Evidence, link_at: float, review_from: float) -> Links:

@@ -32,11 +32,12 @@ def invented_shop(
     model = random.choice(12, units, p=random.dirichlet(np.full(12, 3.0)))
     number = random.integers(100_000, 999_999, units)
     born = random.uniform(-8, 0, units)
+    suffix = random.choice(LETTERS, units)
     follows = np.flatnonzero((owner[1:] == owner[:-1]) & (random.random(units - 1) < together)) + 1
     for unit in follows:
         model[unit], born[unit] = model[unit - 1], born[unit - 1]
+        suffix[unit] = suffix[unit - 1]
         number[unit] = number[unit - 1] + random.integers(1, 4)
-    suffix = random.choice(LETTERS, units)
     unit = np.sort(random.integers(0, units, jobs))
     received = random.integers(0, 4 * 365, jobs)
     order = np.lexsort((received, unit))
