@@ -61,56 +61,109 @@ class Spans:
         The unit of each stretch, a whole number, shape (E,). A unit's stretches don't overlap.
     start, end
         Places in the curve's ``days`` of the entry (-1: from the outset) and the end, shape (E,).
+    outcome
+        How it ended, a code below ``outcomes``, shape (E,).
     jobs
         How many stretches are alike, shape (E,). All stretches of one unit carry the same
         number; 1 unless the unit has this stretch only.
+    outcomes
+        How many outcome codes there are.
     """
 
     unit: np.ndarray
     start: np.ndarray
     end: np.ndarray
+    outcome: np.ndarray
     jobs: np.ndarray
+    outcomes: int
 
-    def timeline(self) -> Timeline:
-        """Line up entries and ends by unit and day; worth doing once for several curves."""
-        unit = np.concatenate([self.unit, self.unit])
-        place = np.concatenate([self.start, self.end])
+    def timeline(self, day_count: int) -> Timeline:
+        """Line up late entries and ends by unit and day; worth doing once for several curves."""
+        late = self.start >= 0
+        unit = np.append(self.unit, self.unit[late])
+        place = np.append(self.end, self.start[late]) + 1
+        code = np.append(self.outcome, np.full(late.sum(), self.outcomes))
+        change = np.append(np.full(len(self.unit), -1.0), np.ones(late.sum()))
+        jobs = np.append(self.jobs, self.jobs[late])
         order = np.lexsort((place, unit))
-        unit = unit[order]
+        unit, place = unit[order], place[order]
         first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1])) if len(unit) else unit
         sizes = np.diff(np.append(first, len(unit)))
-        jobs = np.concatenate([self.jobs, self.jobs])[order]
-        return Timeline(order, place[order], first, sizes, jobs)
+        code, change, jobs = code[order], change[order], jobs[order]
+        # Every unit ends with nothing open, so it began with as many as it lost since.
+        began = -np.add.reduceat(change, first) if len(unit) else change
+        running = np.cumsum(change)
+        open_now = running + np.repeat(began - (running - change)[first], sizes)
+        squares = np.bincount(
+            place, weights=jobs * change * (2 * open_now - change), minlength=day_count + 1
+        )
+        squares[0] += (jobs[first] * began**2).sum()
+        return Timeline(
+            place=place,
+            slot=code * (day_count + 1) + place,
+            jobs=jobs,
+            first=first,
+            sizes=sizes,
+            open_before=open_now - change,
+            open_now=open_now,
+            open_squares=np.cumsum(squares)[1:],
+        )
 
 
 @dataclass(frozen=True)
 class Timeline:
-    """Entries and ends of stretches in order of unit and day.
+    """Late entries and ends of stretches (N of them) in order of unit and day.
 
     Parameters
     ----------
-    order
-        Which entry (below E) or end (E and above) each one is, shape (2E,).
-    place, jobs
-        Its place in the curve's days, and how many stretches are alike, shape (2E,).
+    place
+        Place of each in the curve's days, plus 1, shape (N,).
+    slot
+        Place of each in a table by outcome (entries last) and ``place``, flattened, shape (N,).
+    jobs
+        How many are alike, shape (N,).
     first, sizes
         Where each unit begins, and how many it has, shape (units,).
+    open_before, open_now
+        How many stretches of the unit are open before and after it, shape (N,).
+    open_squares
+        Sum over units of the squared number of open stretches, after each day, shape (D,).
     """
 
-    order: np.ndarray
     place: np.ndarray
+    slot: np.ndarray
+    jobs: np.ndarray
     first: np.ndarray
     sizes: np.ndarray
-    jobs: np.ndarray
+    open_before: np.ndarray
+    open_now: np.ndarray
+    open_squares: np.ndarray
 
-    def running(self, values: np.ndarray) -> np.ndarray:
+    def running(self, changes: np.ndarray) -> np.ndarray:
         """Add up within each unit."""
-        total = np.cumsum(values)
-        return total - np.repeat((total - values)[self.first], self.sizes)
+        total = np.cumsum(changes)
+        return total - np.repeat((total - changes)[self.first], self.sizes)
 
-    def by_unit(self, values: np.ndarray) -> np.ndarray:
-        """Sum within each unit, shape (units,)."""
-        return np.add.reduceat(values, self.first)
+    def by_day(self, changes: np.ndarray, day_count: int) -> np.ndarray:
+        """Add up over all units, up to and including each day, shape (D,)."""
+        counted = np.bincount(self.place, weights=self.jobs * changes, minlength=day_count + 1)
+        return np.cumsum(counted)[1:]
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """What the outcome codes mean for one curve.
+
+    Parameters
+    ----------
+    event
+        Which outcomes are counted events, shape (outcomes,).
+    leaves
+        Which outcomes end play, shape (outcomes,).
+    """
+
+    event: np.ndarray
+    leaves: np.ndarray
 
 
 def accumulate(
@@ -133,9 +186,7 @@ def accumulate(
     return Incidence(days, at_risk, events, exits, in_play, share)
 
 
-def variance(
-    curve: Incidence, timeline: Timeline, event: np.ndarray, leaves: np.ndarray
-) -> np.ndarray:
+def variance(curve: Incidence, timeline: Timeline, kinds: Kinds) -> np.ndarray:
     """Estimate the variance of a cumulative incidence on each of its days.
 
     Parameters
@@ -144,9 +195,8 @@ def variance(
         The curve.
     timeline
         :meth:`Spans.timeline` of the stretches behind it.
-    event, leaves
-        Whether each stretch ended with a counted event, and whether it went out of play then,
-        shape (E,), in the order of the spans.
+    kinds
+        What their outcomes mean for this curve.
 
     Returns
     -------
@@ -158,78 +208,72 @@ def variance(
     The infinitesimal jackknife: the influence of every unit (the sum over its stretches) on
     the curve, squared and added up. Where each unit has one stretch it equals the
     delta-method variance with multinomial daily counts (Dinse and Larson 1986, Biometrika
-    73:379-386), and so Greenwood's formula for one minus Kaplan-Meier; for events that repeat
-    it is the robust variance of Lawless and Nadeau (1995, Technometrics 37:158-168).
+    73:379-386, equation 6), and so Greenwood's formula for one minus Kaplan-Meier; for events
+    that repeat it is the robust variance of Lawless and Nadeau (1995, Technometrics
+    37:158-168).
 
     The influence of one unit at day t is ``constant + slope * share(t) + open * rest(t)``, and
     the three change only where one of its stretches begins or ends. So the sum of squares over
     all units, on all days, comes from adding up changes once: no unit-by-day table is built.
     """
-    constant, slope, still = _changes(curve, timeline, event, leaves)
-    a, b, c = (timeline.running(values) for values in (constant, slope, still))
+    constant, slope = (table.ravel()[timeline.slot] for table in _changes(curve, kinds))
+    a, b, c = timeline.running(constant), timeline.running(slope), timeline.open_now
+    a0, b0, c0 = a - constant, b - slope, timeline.open_before
 
-    def summed(x: np.ndarray, dx: np.ndarray, y: np.ndarray, dy: np.ndarray) -> np.ndarray:
-        change = timeline.jobs * (x * dy + y * dx - dx * dy)
-        by_day = np.bincount(timeline.place + 1, weights=change, minlength=len(curve.days) + 1)
-        return np.cumsum(by_day)[1:]
+    def summed(change: np.ndarray) -> np.ndarray:
+        return timeline.by_day(change, len(curve.days))
 
     share, rest = curve.share, _rest(curve)
-    total = (
-        summed(a, constant, a, constant)
-        + 2 * share * summed(a, constant, b, slope)
-        + share**2 * summed(b, slope, b, slope)
-        + 2 * rest * summed(c, still, a, constant)
-        + 2 * rest * share * summed(c, still, b, slope)
-        + rest**2 * summed(c, still, c, still)
-    )
+    total = summed(a * a - a0 * a0)
+    total += 2 * share * summed(a * b - a0 * b0)
+    total += share**2 * summed(b * b - b0 * b0)
+    total += 2 * rest * summed(a * c - a0 * c0)
+    total += 2 * rest * share * summed(b * c - b0 * c0)
+    total += rest**2 * timeline.open_squares
     return np.maximum(total, 0.0)
 
 
-def area_variance(
-    curve: Incidence,
-    timeline: Timeline,
-    event: np.ndarray,
-    leaves: np.ndarray,
-    until: float,
-) -> float:
+def area_variance(curve: Incidence, timeline: Timeline, kinds: Kinds, until: float) -> float:
     """Estimate the variance of the curve's area from day 0 to ``until``.
 
     The same influence as in :func:`variance`, integrated over time. The restricted mean time
     is ``until`` less the area, so this is its variance too; with single stretches and nothing
     competing it is the usual sum of squared areas (Klein and Moeschberger 2003, section 4.5).
     """
-    constant, slope, still = _changes(curve, timeline, event, leaves)
-    day = np.minimum(np.append(0.0, curve.days)[timeline.place + 1], until)
+    day = np.minimum(np.append(0.0, curve.days), until)
 
     def remaining(height: np.ndarray) -> np.ndarray:
         area = _area_at(curve.days, height, np.append(until, day))
         return area[0] - area[1:]
 
-    by_change = constant * (until - day)
-    by_change += slope * remaining(curve.share) + still * remaining(_rest(curve))
-    jobs = timeline.jobs[timeline.first]
-    return float((jobs * timeline.by_unit(by_change) ** 2).sum())
+    constant, slope = _changes(curve, kinds)
+    rest = remaining(_rest(curve))
+    from_change = constant * (until - day) + slope * remaining(curve.share)
+    from_change[:-1] -= rest
+    from_change[-1] += rest
+    began = timeline.open_before[timeline.first] * rest[0]
+    by_unit = began + np.add.reduceat(from_change.ravel()[timeline.slot], timeline.first)
+    return float((timeline.jobs[timeline.first] * by_unit**2).sum())
 
 
-def _changes(
-    curve: Incidence, timeline: Timeline, event: np.ndarray, leaves: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """How entry and end of each stretch change a unit's influence, along the timeline."""
-    risen, lapsed, lapsed_share = (np.append(0.0, term) for term in _terms(curve))
-    stretches = len(event)
-    entering = timeline.order < stretches
-    stretch = timeline.order % max(stretches, 1)
-    place = timeline.place + 1
-    sign = np.where(entering, 1.0, -1.0)
-    happened = ~entering & event[stretch]
-    left = ~entering & leaves[stretch]
-    per_unit = np.append(0.0, _inverse(curve.at_risk))[place]
-    lapse = np.append(0.0, _lapse(curve))[place] * per_unit
-    constant = sign * (risen + lapsed_share)[place]
-    constant += happened * np.append(0.0, curve.in_play)[place] * per_unit
-    constant += left * np.append(0.0, curve.share)[place] * lapse
-    slope = -sign * lapsed[place] - left * lapse
-    return constant, slope, sign
+def _changes(curve: Incidence, kinds: Kinds) -> tuple[np.ndarray, np.ndarray]:
+    """Tabulate how an end or a late entry changes a unit's influence: constant and slope.
+
+    Both by outcome (entries last) and place, place 0 standing for the outset.
+    """
+    risen, lapsed, lapsed_share, gain, lapse, lapse_share = (
+        np.append(0.0, values)
+        for values in (
+            *_terms(curve),
+            curve.in_play * _inverse(curve.at_risk),
+            _lapse(curve) * _inverse(curve.at_risk),
+            _lapse(curve) * _inverse(curve.at_risk) * curve.share,
+        )
+    )
+    event, leaves = kinds.event[:, None], kinds.leaves[:, None]
+    constant = event * gain + leaves * lapse_share - risen - lapsed_share
+    slope = lapsed - leaves * lapse
+    return np.vstack([constant, risen + lapsed_share]), np.vstack([slope, -lapsed])
 
 
 def _terms(curve: Incidence) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -170,12 +170,13 @@ def _within_units(
     if not len(table.repeats):
         return total
     unit, cell = (table.repeats[name].to_numpy() for name in ("unit", "cell"))
+    by_cell = found.residuals(group, place, event)
+    often = np.bincount(cell, minlength=len(by_cell))
     first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
+    edges = np.append(first, len(unit))
     for chunk in range(0, len(first), UNITS_AT_ONCE):
-        starts = first[chunk : chunk + UNITS_AT_ONCE]
-        after = chunk + UNITS_AT_ONCE
-        rows = cell[starts[0] : first[after] if after < len(first) else len(cell)]
-        single = found.residuals(group[rows], place[rows], event[rows])
-        summed = np.add.reduceat(single, starts - starts[0], axis=0)
-        total += summed.T @ summed - single.T @ single
-    return total
+        starts = edges[chunk : chunk + UNITS_AT_ONCE + 1]
+        rows = cell[starts[0] : starts[-1]]
+        summed = np.add.reduceat(by_cell[rows], starts[:-1] - starts[0], axis=0)
+        total += summed.T @ summed
+    return total - (by_cell * often[:, None]).T @ by_cell

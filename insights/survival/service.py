@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from insights.followup import ENDINGS, ENDS, SAME_DAY, Followup
-from insights.survival.incidence import Incidence, Spans, accumulate, variance
+from insights.survival.incidence import Incidence, Kinds, Spans, accumulate, variance
 from insights.survival.lifetable import life_table
 
 STAYS, RETURNS, LEAVES = 0, 1, 2
@@ -131,8 +131,10 @@ def mean_returns(stretches: Stretches) -> tuple[Incidence, np.ndarray]:
     at_risk = np.cumsum(entered)[:-1] - np.cumsum(ended)[:-1]
     returned, left = stretches.outcome == RETURNS, stretches.outcome == LEAVES
     curve = accumulate(days, at_risk, count(end, returned)[1:], count(end, left)[1:])
-    timeline = Spans(stretches.unit, start, end, stretches.jobs).timeline()
-    return curve, variance(curve, timeline, returned, left)
+    code = np.arange(LEAVES + 1)
+    spans = Spans(stretches.unit, start, end, stretches.outcome, stretches.jobs, len(code))
+    kinds = Kinds(code == RETURNS, code == LEAVES)
+    return curve, variance(curve, spans.timeline(len(days)), kinds)
 
 
 def _stretches(followup: Followup) -> Stretches:

@@ -10,6 +10,7 @@ import numpy as np
 
 from insights.survival.incidence import (
     Incidence,
+    Kinds,
     Spans,
     Timeline,
     accumulate,
@@ -30,9 +31,8 @@ class Stratum:
     risk
         Its daily counts.
     spans
-        The same hand-backs as stretches at risk, by unit.
-    outcome
-        How each stretch ended, in the codes of the life table, shape (E,).
+        The same hand-backs as stretches at risk, by unit, with the outcome codes of the life
+        table.
     units
         How many units.
     """
@@ -40,13 +40,12 @@ class Stratum:
     label: str
     risk: RiskSets
     spans: Spans
-    outcome: np.ndarray
     units: int
 
     @cached_property
     def timeline(self) -> Timeline:
-        """Entries and ends of all stretches, lined up by unit."""
-        return self.spans.timeline()
+        """Ends of all stretches, lined up by unit."""
+        return self.spans.timeline(len(self.risk.days))
 
     @property
     def exits(self) -> np.ndarray:
@@ -78,10 +77,11 @@ def strata(table: LifeTable) -> Iterator[Stratum]:
             unit=np.append(unit, alone),
             start=np.full(len(cells), -1),
             end=np.searchsorted(risk.days, table.cells["days"].to_numpy()[cells]),
+            outcome=table.cells["outcome"].to_numpy()[cells],
             jobs=np.append(np.ones(len(repeats)), (table.cells["jobs"].to_numpy() - often)[mine]),
+            outcomes=risk.outcomes.shape[1],
         )
-        outcome = table.cells["outcome"].to_numpy()[cells]
-        yield Stratum(label, risk, spans, outcome, int(table.units[pattern]))
+        yield Stratum(label, risk, spans, int(table.units[pattern]))
 
 
 @dataclass(frozen=True)
@@ -94,25 +94,22 @@ class Estimate:
         The hand-backs.
     curve
         The share, with every other end but censoring competing.
-    event
-        Which stretches ended so, shape (E,).
+    kinds
+        What the outcome codes mean for it.
     """
 
     stratum: Stratum
     curve: Incidence
-    event: np.ndarray
+    kinds: Kinds
 
-    @property
+    @cached_property
     def variance(self) -> np.ndarray:
         """Variance of the share on each day (:func:`insights.survival.incidence.variance`)."""
-        stratum = self.stratum
-        return variance(self.curve, stratum.timeline, self.event, stratum.outcome > CENSORED)
+        return variance(self.curve, self.stratum.timeline, self.kinds)
 
     def area_variance(self, until: float) -> float:
         """Variance of the area under the share up to day ``until``."""
-        stratum = self.stratum
-        leaves = stratum.outcome > CENSORED
-        return area_variance(self.curve, stratum.timeline, self.event, leaves, until)
+        return area_variance(self.curve, self.stratum.timeline, self.kinds, until)
 
 
 def estimate(stratum: Stratum, first: int, last: int) -> Estimate:
@@ -120,7 +117,8 @@ def estimate(stratum: Stratum, first: int, last: int) -> Estimate:
     risk = stratum.risk
     events = risk.outcomes[:, first : last + 1].sum(axis=1)
     curve = accumulate(risk.days, risk.at_risk, events, stratum.exits)
-    return Estimate(stratum, curve, (stratum.outcome >= first) & (stratum.outcome <= last))
+    code = np.arange(risk.outcomes.shape[1])
+    return Estimate(stratum, curve, Kinds((code >= first) & (code <= last), code > CENSORED))
 
 
 def all_returns(stratum: Stratum) -> Estimate:
