@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from insights.history.serials import normalise
+from insights.history.serials import identifiers, plain
 
 MISSING = -1
 NEVER = np.iinfo(np.int64).max // 4
@@ -119,9 +119,9 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
     arrived = jobs["received"].to_numpy("datetime64[D]").astype(np.int64)
     row = np.lexsort((pd.factorize(ids, sort=True)[0], arrived))
     ordered = jobs.take(row)
-    customer = _codes(normalise(ordered["customer"]))
-    model = pd.factorize(normalise(ordered["model"]).fillna(""))[0]
-    serial, fillers = _without_fillers(normalise(ordered["unit_serial"]), customer)
+    customer = _codes(identifiers(ordered["customer"]))
+    model = pd.factorize(plain(ordered["model"]).fillna(""))[0]
+    serial, fillers = _without_fillers(identifiers(ordered["unit_serial"]), customer)
     alone = np.isin(row, apart)
     return Cards(
         row=row,
@@ -132,8 +132,8 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
         written=ordered["unit_serial"].astype("object").to_numpy(),
         model=model,
         customer=customer,
-        phone=_codes(normalise(ordered["phone"])),
-        postcode=_codes(normalise(ordered["postcode"])),
+        phone=_codes(identifiers(ordered["phone"])),
+        postcode=_codes(identifiers(ordered["postcode"])),
         age_years=ordered["unit_age_years"].to_numpy(),
         here=_here(ordered["earlier_repair"]),
         record=_record(model, _codes(serial), alone),

@@ -260,10 +260,10 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     Notes
     -----
     ``u`` comes from random pairs of records (:func:`insights.history.sampling.draw_pairs`) that
-    are two units beyond doubt: serials that are far apart or, where one is missing, different
-    models. The slips between serials of two units come from pairs of different customers;
-    those between one customer's units of one model from serials that each came twice, as they
-    were surely typed right.
+    are two units (all but) beyond doubt: serials that are far apart or in a row or, where one is
+    missing, different models. The slips between serials of two units come from pairs of
+    different customers; those between one customer's units of one model from serials that each
+    came twice, as they were surely typed right.
 
     ``m`` of who, place, age and earlier repair comes from visits of equal serials; ``m`` of
     model and serial is judgement, as no confirmed pair can tell how often a serial is mistyped.
@@ -276,9 +276,9 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     u = _random_u(cards, records)
     ratio = {name: np.minimum.accumulate(m[name] / u[name], axis=1) for name in FIELDS}
     known = int((~cards.bare).sum())
-    repeats = (records.jobs - 1).sum()
+    repeats = len(cards) - len(records)
     share = (repeats + PRIOR_RETURN_SHARE * PRIOR_RETURN_JOBS) / (known + PRIOR_RETURN_JOBS)
-    return Ratios(share / len(records), m, u, ratio)
+    return Ratios(share / max(len(records), 1), m, u, ratio)
 
 
 def _confirmed_m(cards: Cards, records: Records) -> dict[str, np.ndarray]:
@@ -298,7 +298,7 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
     one, other, weight = draw_pairs(len(first), [*groups, cards.postcode[first]])
     levels = compare(cards, first[one], first[other])
     situation = situations(levels)
-    far = levels["serial"] == DIFFERENT
+    far = np.isin(levels["serial"], (NEIGHBOURS, DIFFERENT))
     two_units = far | ((levels["serial"] == MISSING) & (levels["model"] == 1))
     twice = records.jobs > 1
     stranger = ~np.isin(levels["who"], (WHO_SAME, WHO_PARTLY))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -32,8 +33,13 @@ _NOT_A_SIGN = re.compile(r"[\W_]+")
 _FILLER_RUN = re.compile(r"0+|X+")
 
 
-def normalise(values: pd.Series) -> pd.Series:
-    """Strip an identifier of case, spaces and punctuation, and of words that stand for none.
+def plain(values: pd.Series) -> pd.Series:
+    """Strip names of case, spaces and punctuation; missing where nothing is left."""
+    return _each_once(values, _plain)
+
+
+def identifiers(values: pd.Series) -> pd.Series:
+    """Strip identifiers of case, spaces and punctuation, and of words that stand for none.
 
     Parameters
     ----------
@@ -46,14 +52,22 @@ def normalise(values: pd.Series) -> pd.Series:
         Text in the same order; missing where nothing was written, where only punctuation was,
         where it is one of :data:`FILLERS`, or a run of noughts or of the letter X.
     """
+    return _each_once(values, _identifier)
+
+
+def _each_once(values: pd.Series, clean: Callable[[str], str | None]) -> pd.Series:
     codes, written = pd.factorize(values.astype("object"), use_na_sentinel=True)
-    clean = np.array([*(_one(str(text)) for text in written), None], dtype="object")
-    return pd.Series(clean[codes], index=values.index)
+    cleaned = np.array([*(clean(str(text)) for text in written), None], dtype="object")
+    return pd.Series(cleaned[codes], index=values.index)
 
 
-def _one(text: str) -> str | None:
-    sign = _NOT_A_SIGN.sub("", text).upper()
-    if not sign or sign in FILLERS or _FILLER_RUN.fullmatch(sign):
+def _plain(text: str) -> str | None:
+    return _NOT_A_SIGN.sub("", text).upper() or None
+
+
+def _identifier(text: str) -> str | None:
+    sign = _plain(text)
+    if sign is None or sign in FILLERS or _FILLER_RUN.fullmatch(sign):
         return None
     return sign
 

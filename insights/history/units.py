@@ -328,24 +328,19 @@ def _remarks(evidence: Evidence, unit_of_job: np.ndarray, pairs: pd.DataFrame) -
     units = int(unit_of_job.max(initial=-1)) + 1
     bare = int(cards.bare.sum())
     exact = len(cards) - len(evidence.records)
-    count = pairs["status"].value_counts()
+    tally = pairs["status"].value_counts()
     linked, doubtful, decided = (
-        int(count.get(status, 0)) for status in ("linked", "doubtful", "decided")
+        int(tally.get(status, 0)) for status in ("linked", "doubtful", "decided")
     )
-    notes = [
-        Note("units", f"{len(cards)} jobs are {units} units.", len(cards)),
-        Note("exact", f"{exact} jobs came back under the serial of an earlier job.", exact),
-        Note("probable", f"{linked} links rest on other evidence than equal serials.", linked),
-        Note(
-            "doubtful", f"{doubtful} pairs may be the same unit; a person should decide.", doubtful
-        ),
+    said = [
+        ("exact", "Jobs that came back under the serial of an earlier job", exact),
+        ("probable", "Links that rest on other evidence than equal serials", linked),
+        ("doubtful", "Pairs that may be the same unit, for a person to decide", doubtful),
+        ("decided", "Pairs that a person decided", decided),
+        ("no_serial", "Jobs without a serial that can be read as one", bare),
     ]
-    if decided:
-        notes.append(Note("decided", f"{decided} pairs were decided by a person.", decided))
-    if bare:
-        notes.append(
-            Note("no_serial", f"{bare} jobs have no serial that can be read as one.", bare)
-        )
+    notes = [Note("units", f"Units among {len(cards)} jobs: {units}.", len(cards))]
+    notes += [Note(code, f"{text}: {count}.", count) for code, text, count in said]
     if cards.fillers:
         notes.append(
             Note(
