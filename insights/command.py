@@ -6,7 +6,7 @@ import argparse
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -235,10 +235,13 @@ def _check(args: argparse.Namespace) -> Answer:
 def _suggest(args: argparse.Namespace) -> Answer:
     declared = _declared(args) or Declared()
     table = suggest_headings(read_raw(Path(args.source), declared).head())
-    declared = confirm(table, declared)
-    declared.save(args.suggest)
+    # Every heading goes into the file, unsure or unmatched too: the user is to read it anyway.
+    aside = dict.fromkeys(table["theirs"][table["ours"] == ""], "")
+    suggested = confirm(table, declared, at_least=0)
+    replace(suggested, headings={**suggested.headings, **aside}).save(args.suggest)
     sentence = (
-        f"A mapping of {len(declared.headings)} headings is in {args.suggest}. Read it, change "
+        f"{len(table) - len(aside)} of {len(table)} headings are matched in {args.suggest}; an "
+        "empty one is left aside. Read it, change "
         f"what is wrong, then use it with --headings {args.suggest}; `check` remembers it for "
         "every file with the same headings."
     )

@@ -1,0 +1,195 @@
+"""The program as its user meets it: words in, an answer or one line of complaint out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from insights.command import main
+
+HEADINGS = "job_id,received,handed_back,model,unit_serial,term_days,root_cause,practice_seal"
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch) -> Path:
+    monkeypatch.setenv("STAYSFIXED_HOME", str(tmp_path / "home"))
+    return tmp_path
+
+
+def write(path: Path, *rows: str, headings: str = HEADINGS) -> str:
+    path.write_text("\n".join([headings, *rows]) + "\n", encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def shop(home) -> str:
+    """Sixty boilers handed back on 3 January; twelve are back on 23 January."""
+    rows = []
+    for unit in range(60):
+        level = "renewed" if unit % 2 else "kept"
+        rows.append(f"{unit:03d},2025-01-01,2025-01-03,boiler,SN{unit * 7919},365,,{level}")
+    for unit in range(12):
+        rows.append(f"{unit + 100},2025-01-23,,boiler,SN{unit * 7919},,contacts,")
+    rows.append("900,2025-12-01,,grill,SN-X,,,")
+    return write(home / "shop.csv", *rows)
+
+
+def answered(capsys, *words: str) -> dict:
+    assert main([*words, "--json"]) == 0
+    out = capsys.readouterr()
+    assert out.err == ""
+    return json.loads(out.out)
+
+
+def complaint(capsys, *words: str) -> str:
+    assert main(words) == 2
+    out = capsys.readouterr()
+    assert out.out == ""
+    assert out.err.count("\n") == 1
+    assert "Traceback" not in out.err
+    return out.err
+
+
+def test_check_counts_what_loads(shop, capsys):
+    data = answered(capsys, "check", shop)
+    assert (data["jobs"], data["units"], data["refused_rows"]) == (73, 61, 0)
+    assert (data["hand_backs"], data["returns"]) == (60, 12)
+    assert data["data_date"] == "2025-12-01"
+
+
+def test_curves_share_back_by_day(shop, capsys):
+    data = answered(capsys, "curves", shop, "--at", "10,180")
+    (group,) = data["groups"]
+    assert [(at["day"], at["share"]) for at in group["at"]] == [(10, 0), (180, 0.2)]
+    assert group["at"][1]["at_risk"] == 48
+
+
+def test_curves_by_a_practice(shop, capsys):
+    data = answered(capsys, "curves", shop, "--by", "practice_seal", "--at", "90")
+    assert [group["group"] for group in data["groups"]] == ["kept", "renewed"]
+    assert [group["at"][0]["share"] for group in data["groups"]] == [0.2, 0.2]
+    assert data["test"]["df"] == 1
+
+
+def test_causes_name_the_comeback_not_the_first_job(shop, capsys):
+    data = answered(capsys, "causes", shop, "--at", "90")
+    assert [cause["cause"] for cause in data["groups"][0]["causes"]] == ["contacts"]
+
+
+def test_filters_take_hand_backs_not_comebacks(shop, capsys):
+    data = answered(capsys, "curves", shop, "--where", "practice_seal=kept", "--at", "90")
+    assert (data["groups"][0]["jobs"], data["groups"][0]["returns"]) == (30, 6)
+
+
+def test_data_date_moves_the_clock(shop, capsys):
+    data = answered(capsys, "curves", shop, "--data-date", "2025-01-13", "--at", "5")
+    assert data["groups"][0]["returns"] == 0
+
+
+def test_people_get_a_sentence_then_a_table(shop, capsys):
+    assert main(["curves", shop]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Within 180 days 20.0 of 100 (likely between ")
+    assert out.index("of 100") < out.index("at_risk") < out.index("Keep in mind")
+
+
+def test_refused_rows_are_kept_beside_the_source(home, capsys):
+    source = write(
+        home / "shop.csv",
+        "1,2025-01-01,2025-01-03,boiler,A,90,,",
+        "2,2025-01-09,2025-01-03,boiler,B,90,,",
+    )
+    before = Path(source).read_bytes()
+    assert main(["check", source]) == 0
+    assert "1 rows are refused" in capsys.readouterr().out
+    refused = (home / "shop.refused.csv").read_text(encoding="utf-8-sig")
+    assert "2025-01-09" in refused
+    assert Path(source).read_bytes() == before
+
+
+def test_every_analysis_says_that_rows_are_missing(home, capsys):
+    rows = [f"{unit},2025-01-01,2025-01-03,boiler,S{unit}x{unit},90,," for unit in range(20)]
+    source = write(home / "shop.csv", *rows, "99,2025-01-09,2025-01-03,boiler,B,90,,")
+    notes = answered(capsys, "curves", source, "--data-date", "2025-03-01")["notes"]
+    assert [note["jobs"] for note in notes if note["code"] == "refused"] == [1]
+
+
+def test_a_strangers_headings_are_suggested_confirmed_and_remembered(home, capsys):
+    source = write(
+        home / "theirs.csv",
+        "1,2025-01-01,2025-01-03,boiler",
+        headings="ticket no,date in,date out,machine model",
+    )
+    assert "--suggest" in complaint(capsys, "check", source)
+    mapping = home / "mapping.json"
+    assert main(["check", source, "--suggest", str(mapping)]) == 0
+    capsys.readouterr()
+    assert json.loads(mapping.read_text("utf-8"))["headings"]["date in"] == "received"
+    assert answered(capsys, "check", source, "--headings", str(mapping))["jobs"] == 1
+    assert answered(capsys, "check", source)["jobs"] == 1
+
+
+def test_a_date_that_reads_two_ways_is_a_question(home, capsys):
+    source = write(home / "shop.csv", "1,03/04/2026,05/04/2026,boiler,A,90,,")
+    assert "--date-format" in complaint(capsys, "curves", source)
+    data = answered(capsys, "check", source, "--date-format", "%d/%m/%Y")
+    assert data["data_date"] == "2026-04-05"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ((), "VERB"),
+        (("frob",), "invalid choice"),
+        (("curves",), "SOURCE"),
+        (("curves", "SHOP", "--at", "soon"), "--at soon"),
+        (("curves", "SHOP", "--at", "0"), "above zero"),
+        (("curves", "SHOP", "--by", "colour"), "Columns that can be"),
+        (("curves", "SHOP", "--where", "model"), "COLUMN=VALUE"),
+        (("curves", "SHOP", "--where", "model=kettle"), "Recorded: boiler"),
+        (("curves", "SHOP", "--since", "tomorrow"), "year-month-day"),
+        (("curves", "SHOP", "--data-date", "1/1/2026"), "year-month-day"),
+        (("curves", "SHOP", "--follow", "some"), "--follow"),
+        (("curves", "SHOP", "--grace", "-1"), "zero or more"),
+        (("curves", "SHOP", "--link-at", "2"), "2"),
+        (("curves", "nowhere.csv"), "nowhere.csv"),
+    ],
+)
+def test_bad_requests_end_in_one_clear_line(shop, capsys, words, says):
+    words = tuple(shop if word == "SHOP" else word for word in words)
+    assert says in complaint(capsys, *words)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        ("empty.csv", b"", "empty"),
+        ("picture.csv", b"\x89PNG\r\n\x1a\n" + bytes(200), "picture"),
+        ("headings.csv", HEADINGS.encode() + b"\n", ""),
+        ("wrong.csv", b"a,b\n1,2\n", "--suggest"),
+        ("broken.xlsx", b"PK\x03\x04nothing", ""),
+        ("broken.parquet", b"PAR1nothingPAR1", ""),
+    ],
+)
+def test_bad_files_end_in_one_clear_line(home, capsys, name, content, says):
+    path = home / name
+    path.write_bytes(content)
+    assert says in complaint(capsys, "curves", str(path))
+
+
+def test_demo_and_open_run_as_programs_of_their_own(monkeypatch):
+    ran = []
+    monkeypatch.setattr(
+        "insights.command.subprocess.run",
+        lambda words, check: ran.append(words[1:]) or type("Done", (), {"returncode": 0}),
+    )
+    assert main(["demo", "--to", "folder"]) == 0
+    assert main(["open"]) == 0
+    assert main(["open", "jobs.csv", "--port", "9000"]) == 0
+    assert ran == [
+        ["-m", "synthetic", "--to", "folder"],
+        ["-m", "dashboards", "--address", "127.0.0.1", "--port", "8501"],
+        ["-m", "dashboards", "jobs.csv", "--address", "127.0.0.1", "--port", "9000"],
+    ]
