@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,7 @@ _FORMATS: tuple[str, ...] = (
 )
 _TIMES = ("", " %H:%M", " %H:%M:%S", " %I:%M %p")
 _SHOWN = 3
+_LONGEST_SHOWN = 30
 
 
 def parse_days(distinct: pa.Array, date_format: str | None) -> np.ndarray:
@@ -82,7 +83,10 @@ def ask_about_dates(columns: Mapping[str, pa.Array]) -> None:
     if not asked:
         return
     formats = _fitting_all(asked.values())
-    examples = {heading: values.slice(0, _SHOWN).to_pylist() for heading, values in asked.items()}
+    examples = {
+        heading: [" ".join(value.split())[:_LONGEST_SHOWN] for value in values[:_SHOWN].to_pylist()]
+        for heading, values in asked.items()
+    }
     raise DateQuestion(_question(examples, formats), examples, formats)
 
 
@@ -107,7 +111,6 @@ def _iso_days(distinct: pa.Array) -> np.ndarray:
 
 
 def _formatted(texts: pa.Array, date_format: str) -> np.ndarray:
-    # Times of day make many texts of few days, and slow ones: read each text once.
     series = pd.Series(np.asarray(texts, dtype=object), dtype=object)
     parsed = pd.to_datetime(series, format=date_format, errors="coerce", exact=True)
     return parsed.dt.normalize().to_numpy(dtype="datetime64[ns]")
@@ -132,7 +135,7 @@ def _best_fit(values: pa.Array) -> int:
     return round(most * len(values) / len(sample))
 
 
-def _fitting_all(columns: object) -> list[str]:
-    values = pa.concat_arrays([column.cast(TEXT) for column in columns])  # type: ignore[attr-defined]
+def _fitting_all(columns: Iterable[pa.Array]) -> list[str]:
+    values = pa.concat_arrays([column.cast(TEXT) for column in columns])
     quick = [f for f in _candidates() if _fits(_sample(values), f).all()]
     return [f for f in quick if _fits(values, f).all()]

@@ -84,7 +84,7 @@ def match_headings(headings: Sequence[str], declared: Declared) -> Matched:
     absent = tuple(name for name in declared.headings if name not in headings)
     spelled: dict[str, list[str]] = {}
     for heading in headings:
-        ours = _own_name(heading)
+        ours = _own_name(_without_number(heading, headings))
         if ours and ours not in theirs and heading not in declared.headings:
             spelled.setdefault(ours, []).append(heading)
     for ours, names in spelled.items():
@@ -152,11 +152,13 @@ def suggest_headings(sample: pd.DataFrame) -> pd.DataFrame:
     held = np.array([[fit(look, col) for col in COLUMNS] for look in looks])
     held = held.reshape(named.shape)
     score = np.where((held > 0) & (named >= _NAMED_FROM), 0.75 * named + 0.25 * held, 0.0)
-    exact = np.array([[_own_name(h) == col.name for col in COLUMNS] for h in headings])
-    score = np.where(exact.reshape(named.shape), 1.0, score)
+    # Our own names are settled: they take their column and leave the rest to the others.
+    own = np.array([[_own_name(h) == col.name for col in COLUMNS] for h in headings])
+    score = np.where(own.reshape(named.shape), 2.0, score)
     row, col = linear_sum_assignment(-score)
     chosen = {int(r): int(c) for r, c in zip(row, col, strict=True) if score[r, c] > 0}
-    found = {r: _named(COLUMNS[c], score[r, c], looks[r]) for r, c in chosen.items()}
+    found = {r: _named(COLUMNS[c], score[r, c], named[r, c], looks[r]) for r, c in chosen.items()}
+    found |= {p: (o, 1.0, "our own name") for p, o in enumerate(map(_own_name, headings)) if o}
     _add_dates(found, looks)
     taken = {ours for ours, _, _ in found.values()}
     lines = []
@@ -170,7 +172,7 @@ def suggest_headings(sample: pd.DataFrame) -> pd.DataFrame:
 def confirm(
     suggestions: pd.DataFrame, declared: Declared | None = None, *, at_least: float = SURE
 ) -> Declared:
-    """Turn a table of suggestions, as the user left it, into a declaration.
+    """Turn a table of suggestions into a declaration.
 
     Parameters
     ----------
@@ -179,7 +181,7 @@ def confirm(
     declared
         What was said already; its own headings win.
     at_least
-        Suggestions under this likeness are left out.
+        Suggestions under this likeness are left out; 0 takes all, once a person has seen them.
 
     Raises
     ------
@@ -195,6 +197,12 @@ def confirm(
         if ours not in taken and theirs not in declared.headings
     }
     return replace(declared, headings={**declared.headings, **added})
+
+
+def _without_number(heading: str, headings: Sequence[str]) -> str:
+    """Undo what made a repeated heading one of its own."""
+    base = re.sub(r" \(\d+\)$", "", heading)
+    return base if base in headings else heading
 
 
 def _own_name(heading: str) -> str | None:
@@ -229,11 +237,12 @@ def _name_likeness(headings: Sequence[str]) -> np.ndarray:
     return best
 
 
-def _named(col: Column, score: float, look: Look) -> tuple[str, float, str]:
-    held = {"date": "holds dates", "number": "holds numbers", "whole": "holds numbers"}
-    why = "the name" if score == 1.0 else "a like name"
-    if look.filled and col.kind in held:
-        why += f"; {held[col.kind]}"
+def _named(col: Column, score: float, named: float, look: Look) -> tuple[str, float, str]:
+    why = "a word for it" if named == 1.0 else "a like name"
+    if look.filled and col.kind == "date":
+        why += "; holds dates"
+    elif look.filled and col.kind in ("number", "whole"):
+        why += "; holds numbers"
     return col.name, score, why
 
 
@@ -252,7 +261,7 @@ def _family(heading: str, look: Look, taken: set[str]) -> tuple[str, float, str]
     batch = re.fullmatch(r"(?:(\w+)_)?(?:lot|batch|charge|lote|lotto|partij)(?:_(\w+))?", name)
     if batch and (part := batch.group(2) or batch.group(1)):
         ours, likeness, why = f"lot_{part}", _NAMED_FROM, "names a purchase batch"
-    elif name and look.filled and look.yes_no == 1.0:
+    elif name and look.yes_no == 1.0 and len(look.words) > 1:
         ours, likeness, why = f"practice_{name}", _CONTENT_ONLY, "holds yes and no: a practice?"
     else:
         return "", 0.0, "nothing like it"

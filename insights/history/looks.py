@@ -24,6 +24,8 @@ class Look:
         1 where there are few different values, else 0.
     different
         Different values per filled cell.
+    words
+        The different values as choices are written: lower case, joined by underscores.
     """
 
     filled: bool
@@ -31,6 +33,7 @@ class Look:
     numbers: float
     few: float
     different: float
+    words: frozenset[str]
     yes_no: float
 
 
@@ -60,6 +63,7 @@ def look_at(cells: pd.Series) -> Look:
         numbers=sum(bool(_NUMBER.fullmatch(text)) for text in texts) / count,
         few=float(different <= max(20, count / 10)),
         different=different / count,
+        words=frozenset(re.sub(r"[\s_-]+", "_", text.lower()) for text in texts),
         yes_no=sum(text.lower() in _YES_NO for text in texts) / count,
     )
 
@@ -84,4 +88,6 @@ def fit(look: Look, col: Column) -> float:
         return 0.0
     if col.name in ("job_id", "unit_serial"):
         return look.different
-    return 0.5 + 0.5 * look.few if col.kind in ("code", "choice") else 0.7
+    if col.kind == "choice":
+        return len(look.words.intersection(col.choices)) / len(look.words)
+    return 0.5 + 0.5 * look.few if col.kind == "code" else 0.7

@@ -11,6 +11,8 @@ from insights.errors import FormatQuestion
 from insights.history.schema import BY_NAME, REFUSAL_COLUMNS, History, to_schema
 from insights.notes import Note
 
+_REMEDY = "correct the job in its place, or give this one its own number"
+
 
 def merge(history: History, more: History) -> History:
     """Add the jobs of another history.
@@ -84,35 +86,53 @@ def _loose(jobs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differs(before: pd.Series, after: pd.Series) -> np.ndarray:
-    old, new = (values.astype(object).to_numpy() for values in (before, after))
-    gone, missing = pd.isna(old), pd.isna(new)
-    different = gone != missing
-    both = ~gone & ~missing
-    different[both] = old[both] != new[both]
-    return different
+    """Tell where two columns of one kind differ; missing on both sides is no difference."""
+    missing, gone = after.isna().to_numpy(), before.isna().to_numpy()
+    if after.dtype == "category":
+        place = before.cat.categories.get_indexer(after.cat.categories)
+        unequal = np.append(place, -1)[after.cat.codes] != before.cat.codes.to_numpy()
+    elif after.dtype == "string":
+        unequal = before.array != after.array
+        unequal = np.asarray(unequal.fillna(True), dtype=bool)
+    else:
+        unequal = before.to_numpy() != after.to_numpy()
+    return (missing != gone) | (unequal & ~missing)
 
 
 def _refused(
     old: pd.DataFrame, new: pd.DataFrame, place: np.ndarray, clash: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     lines = []
+    problems = []
     for row, differing in clash.iterrows():
-        for name in clash.columns[differing]:
-            was, now = old[name].iloc[place[row]], new[name].iloc[row]
-            lines.append(
-                {
-                    "row": pd.NA,
-                    "job_id": new["job_id"].iloc[row],
-                    "column": name,
-                    "value": "" if pd.isna(now) else str(now),
-                    "problem": "the job is there already with "
-                    + ("nothing here" if pd.isna(was) else f"{was} here"),
-                    "remedy": "correct the job in its place, or give this one its own number",
-                }
-            )
+        mine = [
+            _line(name, new["job_id"].iloc[row], old[name].iloc[place[row]], new[name].iloc[row])
+            for name in clash.columns[differing]
+        ]
+        problems.append("; ".join(f"{line['column']}: {line['problem']}" for line in mine))
+        lines += mine
     rows = _loose(new.iloc[clash.index.to_numpy(dtype=int)]).astype(object)
     rows.insert(0, "row", pd.NA)
+    rows.insert(1, "problem", problems)
+    rows.insert(2, "remedy", _REMEDY)
     return pd.DataFrame(lines, columns=list(REFUSAL_COLUMNS)), rows
+
+
+def _line(name: str, job_id: str, was: object, now: object) -> dict[str, object]:
+    return {
+        "row": pd.NA,
+        "job_id": job_id,
+        "column": name,
+        "value": _shown(now),
+        "problem": f"the job is there already with {_shown(was) or 'nothing'} here",
+        "remedy": _REMEDY,
+    }
+
+
+def _shown(value: object) -> str:
+    if pd.isna(value):
+        return ""
+    return f"{value:%Y-%m-%d}" if isinstance(value, pd.Timestamp) else str(value)
 
 
 def _joined(*frames: pd.DataFrame) -> pd.DataFrame:

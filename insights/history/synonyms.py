@@ -6,6 +6,7 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "job_id": (
         "job", "job no", "job number", "job ref", "order no", "order number", "repair no",
         "repair number", "ticket", "ticket no", "ticket id", "work order", "reference", "ref", "id",
+        "no", "nr", "number", "numero",
         "auftrag", "auftragsnummer", "auftrag nr", "reparaturnummer", "vorgang",
         "numero de reparation", "bon de travail", "numero ordre", "dossier",
         "orden", "numero de orden", "orden de trabajo", "commessa", "numero ordine", "scheda",

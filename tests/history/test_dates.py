@@ -102,7 +102,7 @@ def test_a_few_odd_cells_among_iso_days_are_refused_not_asked_about():
     "wrong", ["%Y", "%d/%m", "%Q", "day/month", "%Y-%d-%m", "%d/%m/%Y %z", "", "%H:%M"]
 )
 def test_a_format_that_cannot_give_a_day_is_refused(wrong):
-    with pytest.raises(FormatQuestion, match="can't be used|time zone"):
+    with pytest.raises(FormatQuestion, match=r"can't be used|time zone"):
         Declared(date_format=wrong)
 
 
