@@ -25,12 +25,16 @@ PAGES = [
     st.Page(causes.show, title="Root causes", url_path="causes"),
     st.Page(record.show, title="The record", url_path="record"),
 ]
-page = st.navigation(PAGES)
+page = st.navigation(PAGES, position="hidden")
 controls.read_address(page.url_path)
+menu = controls.Menu(PAGES)
 controls.name_record(controls.source())
 try:
-    page.run()
+    # Shown only where it takes longer than half a second.
+    with st.spinner("Reading and counting …", show_time=True):
+        page.run()
 except StaysfixedError as error:
     answer.refuse(error)
 controls.write_address(page.url_path)
+menu.draw()
 answer.footer()

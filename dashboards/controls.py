@@ -8,11 +8,12 @@ when a visit begins, and whenever it is not the one written last (a bookmark, th
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
 import streamlit as st
+from streamlit.navigation.page import Page
 
 from dashboards import data
 from dashboards.data import Facts, Source
@@ -58,6 +59,35 @@ def open_source(record: Source | None = None) -> None:
     # The clock's rules are kept; models, technicians and days belong to the record just left.
     rules = _chosen()
     _start_over(Selection(follow=rules.follow, count=rules.count))
+
+
+class Menu:
+    """The list of pages in the sidebar, whose links carry what is chosen along.
+
+    Streamlit's own list empties the address on every change of page, which leaves a stray entry
+    for the Back button to stop at.
+
+    Parameters
+    ----------
+    pages
+        The pages, in order.
+    """
+
+    def __init__(self, pages: Sequence[Page]) -> None:
+        self._pages = pages
+        self._place = st.sidebar.empty()
+        self._drawn: dict[str, list[str]] | None = None
+        self.draw()
+
+    def draw(self) -> None:
+        """Draw the links for what is chosen now; nothing where they are drawn already."""
+        query = to_address(_chosen())
+        if query == self._drawn:
+            return
+        self._drawn = query
+        with self._place.container(gap="xsmall"):
+            for page in self._pages:
+                st.page_link(page, query_params=query, width="stretch")
 
 
 def name_record(record: Source) -> None:

@@ -11,24 +11,25 @@ import hashlib
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import pandas as pd
 import streamlit as st
 
 from dashboards.selection import Selection
 from dashboards.server import SOURCE_VARIABLE
-
-# The analysis is imported where it is first used, so that the first page shows its frame at once.
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from insights.followup import Count, Follow, Followup
-    from insights.history.intake import Declared
-    from insights.history.schema import History
-    from insights.history.units import Links
-    from insights.standing import Standing
-    from insights.survival.causes import CauseCurves
-    from insights.survival.curves import Curves
+from insights.errors import StaysfixedError
+from insights.followup import Count, Follow, Followup, follow_up, select
+from insights.history.files import read_raw
+from insights.history.headings import suggest_headings
+from insights.history.intake import Declared, read_history
+from insights.history.schema import History
+from insights.history.units import REVIEW_FROM, Links, link_units, relink
+from insights.standing import Standing
+from insights.standing import standing as count_standing
+from insights.survival.causes import CauseCurves, cause_curves
+from insights.survival.curves import Curves, return_curves
+from synthetic.generate import generate
+from synthetic.presets import cafe_workshop
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
 MOST_CATEGORIES = 60
@@ -186,9 +187,7 @@ def facts(source: Source) -> Facts:
 
 def standing(source: Source, selection: Selection) -> Standing:
     """Count where things stand for the hand-backs selected."""
-    from insights.standing import standing as count
-
-    return count(followup(source, selection))
+    return count_standing(followup(source, selection))
 
 
 def curves(source: Source, selection: Selection) -> Curves:
@@ -206,42 +205,43 @@ def curves_if_doubtful_are_linked(source: Source, selection: Selection) -> Curve
     return _curves_if_linked(source, source.revision, selection)
 
 
-@st.cache_resource(max_entries=3, show_spinner="Reading the record …")
+def warm() -> None:
+    """Work out the first page's answers ahead of the first visit."""
+    try:
+        record = first_source()
+        facts(record)
+        standing(record, Selection())
+        curves(record, Selection())
+    except StaysfixedError:
+        # Nothing is kept of a record that can't be read: the page reads it again and says why.
+        return
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
 def _history(_source: Source, revision: str) -> History:
     if _source.is_invented:
-        from synthetic.generate import generate
-        from synthetic.presets import cafe_workshop
-
         made, _ = generate(cafe_workshop())
         return made
-    from insights.history.intake import read_history
-
     return read_history(_source.given, _source.declared)
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)
 def _headings(_source: Source, revision: str) -> pd.DataFrame:
-    from insights.history.files import read_raw
-    from insights.history.headings import suggest_headings
 
     return suggest_headings(read_raw(_source.given, _source.declared).head())
 
 
-@st.cache_resource(max_entries=4, show_spinner="Recognising units that came back …")
+@st.cache_resource(max_entries=4, show_spinner=False)
 def _links(_source: Source, revision: str, link_at: float | None) -> Links:
-    from insights.history.units import link_units, relink
-
     if link_at is not None:
         return relink(_links(_source, revision, None), link_at=link_at)
     return link_units(history(_source))
 
 
-@st.cache_resource(max_entries=6, show_spinner="Following every hand-back …")
+@st.cache_resource(max_entries=6, show_spinner=False)
 def _followup(
     _source: Source, revision: str, follow: Follow, count: Count, link_at: float | None
 ) -> Followup:
-    from insights.followup import follow_up
-
     return follow_up(
         history(_source),
         follow=follow,
@@ -260,8 +260,6 @@ def _selected(
     where: tuple[tuple[str, tuple[str, ...]], ...],
     link_at: float | None = None,
 ) -> Followup:
-    from insights.followup import select
-
     whole = _followup(_source, revision, follow, count, link_at)
     if days == (None, None) and not where:
         return whole
@@ -288,25 +286,20 @@ def _categories(whole: Followup, name: str) -> tuple[str, ...]:
     return tuple(str(value) for value in whole.values(name).cat.categories)
 
 
-@st.cache_resource(max_entries=32, show_spinner="Drawing the curves …")
+@st.cache_resource(max_entries=32, show_spinner=False)
 def _curves(_source: Source, revision: str, selection: Selection) -> Curves:
-    from insights.survival.curves import return_curves
-
     selected = followup(_source, selection)
     return return_curves(selected, by=selection.by, at=_days_in_reach(selected))
 
 
-@st.cache_resource(max_entries=32, show_spinner="Splitting by root cause …")
+@st.cache_resource(max_entries=32, show_spinner=False)
 def _causes(_source: Source, revision: str, selection: Selection) -> CauseCurves:
-    from insights.survival.causes import cause_curves
-
     selected = followup(_source, selection)
     return cause_curves(selected, by=selection.by, at=_days_in_reach(selected))
 
 
-@st.cache_resource(max_entries=8, show_spinner="Counting again with the doubtful pairs linked …")
+@st.cache_resource(max_entries=8, show_spinner=False)
 def _curves_if_linked(_source: Source, revision: str, selection: Selection) -> Curves:
-    from insights.history.units import REVIEW_FROM
     from insights.survival.curves import return_curves
 
     linked = _selected(
