@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from insights.errors import RequestError
 
@@ -51,10 +51,11 @@ def share_bounds(
     exists, and Clopper and Pearson's take over.
     """
     jobs = effective_jobs(share, variance, at_risk)
-    low, high = exact_bounds(share, jobs, level)
     open_ended = (returns > 0) & _estimable(share * (1 - share), variance)
     few = open_ended & (returns < FEW_RETURNS)
     many = open_ended & (returns >= FEW_RETURNS)
+    low, high = np.empty(len(share)), np.empty(len(share))
+    low[~open_ended], high[~open_ended] = exact_bounds(share[~open_ended], jobs[~open_ended], level)
     low[few], high[few] = mid_p_bounds(share[few], jobs[few], level)
     low[many], high[many] = log_log_bounds(share[many], variance[many], level)
     return low, high
@@ -84,8 +85,8 @@ def exact_bounds(
     rest = jobs - back
     low, high = np.zeros(len(back)), np.ones(len(back))
     some, left = back > 0, rest > 0
-    low[some] = stats.beta.ppf(tail, back[some], rest[some] + 1)
-    high[left] = stats.beta.ppf(1 - tail, back[left] + 1, rest[left])
+    low[some] = special.betaincinv(back[some], rest[some] + 1, tail)
+    high[left] = special.betaincinv(back[left] + 1, rest[left], 1 - tail)
     return low, high
 
 
@@ -99,8 +100,10 @@ def mid_p_bounds(
     distributions. They are found by halving, to machine precision.
     """
     tail = (1 - level) / 2
-    back = share * jobs
-    rest = jobs - back
+    # Share and effective jobs stand still between returns, so most days repeat each other.
+    pairs, day = np.unique(np.stack([share, jobs]), axis=1, return_inverse=True)
+    back = pairs[0] * pairs[1]
+    rest = pairs[1] - back
 
     def quantile(chance: float) -> np.ndarray:
         below, above = np.zeros(len(back)), np.ones(len(back))
@@ -112,7 +115,7 @@ def mid_p_bounds(
             above = np.where(reached < chance, above, middle)
         return (below + above) / 2
 
-    return quantile(tail), quantile(1 - tail)
+    return quantile(tail)[day], quantile(1 - tail)[day]
 
 
 def log_log_bounds(
@@ -162,8 +165,8 @@ def mean_bounds(
     tail = (1 - level) / 2
     low, high = np.zeros(len(count)), np.full(len(count), np.inf)
     some, watched = count > 0, units > 0
-    low[some] = stats.gamma.ppf(tail, count[some]) / units[some]
-    high[watched] = stats.gamma.ppf(1 - tail, count[watched] + 1) / units[watched]
+    low[some] = special.gammaincinv(count[some], tail) / units[some]
+    high[watched] = special.gammaincinv(count[watched] + 1, 1 - tail) / units[watched]
     return low, high
 
 
@@ -182,4 +185,4 @@ def normal_quantile(level: float) -> float:
     """
     if not 0 < level < 1:
         raise RequestError(f"The confidence level is {level}. Give one between 0 and 1, like 0.95.")
-    return float(stats.norm.ppf((1 + level) / 2))
+    return float(special.ndtri((1 + level) / 2))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import sparse, stats
 
 from insights.survival.lifetable import LifeTable
 
@@ -171,12 +171,16 @@ def _within_units(
         return total
     unit, cell = (table.repeats[name].to_numpy() for name in ("unit", "cell"))
     by_cell = found.residuals(group, place, event)
-    often = np.bincount(cell, minlength=len(by_cell))
     first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
     edges = np.append(first, len(unit))
     for chunk in range(0, len(first), UNITS_AT_ONCE):
         starts = edges[chunk : chunk + UNITS_AT_ONCE + 1]
-        rows = cell[starts[0] : starts[-1]]
-        summed = np.add.reduceat(by_cell[rows], starts[:-1] - starts[0], axis=0)
+        cells = cell[starts[0] : starts[-1]]
+        jobs_of_units = sparse.csr_array(
+            (np.ones(len(cells)), cells, starts - starts[0]),
+            shape=(len(starts) - 1, len(by_cell)),
+        )
+        summed = jobs_of_units @ by_cell
         total += summed.T @ summed
+    often = np.bincount(cell, minlength=len(by_cell))
     return total - (by_cell * often[:, None]).T @ by_cell

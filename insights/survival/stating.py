@@ -20,8 +20,6 @@ Bounds = Callable[
 ]
 """share, variance, at risk, returns so far, level -> low, high."""
 
-Columns = dict[str, np.ndarray]
-
 
 @dataclass(frozen=True)
 class Request:
@@ -119,13 +117,12 @@ def step_table(
     pandas.DataFrame
         ``keys``, ``day``, ``at_risk``, ``returns`` (on the day), ``share``, ``low``, ``high``.
     """
-    columns = []
+    grids = []
     for part in parts:
         days = part.curve.days
         inside = days[(days > 0) & (days <= part.supported)]
-        grid = inside if np.isnan(part.supported) else np.append(0.0, inside)
-        columns.append(_read(part, grid, wanted.level, bounds))
-    return _stack(parts, columns, keys)
+        grids.append(inside if np.isnan(part.supported) else np.append(0.0, inside))
+    return _state(parts, grids, keys, wanted.level, bounds)
 
 
 def at_table(
@@ -139,48 +136,51 @@ def at_table(
         ``keys``, ``day``, ``at_risk``, ``share``, ``low``, ``high``; the last three are missing
         where the day is not supported.
     """
-    columns = []
-    for part in parts:
-        read = _read(part, np.array(wanted.at), wanted.level, bounds)
-        beyond = ~(read["day"] <= part.supported)
-        for name in ("share", "low", "high"):
-            read[name] = np.where(beyond, np.nan, read[name])
-        columns.append(read)
-    return _stack(parts, columns, keys).drop(columns="returns")
+    stated = _state(parts, [np.array(wanted.at)] * len(parts), keys, wanted.level, bounds)
+    supported = np.repeat([part.supported for part in parts], len(wanted.at))
+    beyond = ~(stated["day"].to_numpy() <= supported)
+    stated.loc[beyond, ["share", "low", "high"]] = np.nan
+    return stated.drop(columns="returns")
 
 
-def _read(part: Measured, days: np.ndarray, level: float, bounds: Bounds) -> Columns:
-    curve = part.curve
-    place = curve.place(days) + 1
-    share, variance, so_far, on_day = (
-        np.append(0.0, values)[place]
-        for values in (curve.share, part.variance, np.cumsum(curve.events), curve.events)
-    )
-    at_risk = np.append(curve.at_risk, 0.0)[np.searchsorted(curve.days, days, side="left")]
-    low, high = bounds(share, variance, at_risk, so_far, level)
-    begun = days > 0  # at day 0 nothing can have come back yet
-    return {
-        "day": days,
-        "at_risk": at_risk.astype(np.int64),
-        "returns": on_day.astype(np.int64),
-        "share": share,
-        "low": np.where(begun, low, 0.0),
-        "high": np.where(begun, high, 0.0),
-    }
-
-
-def _stack(
-    parts: Sequence[Measured], columns: Sequence[Columns], keys: Sequence[str]
+def _state(
+    parts: Sequence[Measured],
+    grids: Sequence[np.ndarray],
+    keys: Sequence[str],
+    level: float,
+    bounds: Bounds,
 ) -> pd.DataFrame:
-    sizes = [len(part["day"]) for part in columns]
-    data = {
+    """Read each curve on its own grid of days, and bound all of them at once."""
+    sizes = [len(grid) for grid in grids]
+    labels = {
         key: np.repeat(np.array([part.labels[key] for part in parts], dtype=object), sizes)
         for key in keys
     }
-    for name in ("day", "at_risk", "returns", "share", "low", "high"):
-        kind = np.int64 if name in ("at_risk", "returns") else np.float64
-        data[name] = np.concatenate([np.empty(0, kind), *(part[name] for part in columns)])
-    return pd.DataFrame(data)
+    read = [np.empty((5, 0)), *map(_read, parts, grids)]
+    share, variance, so_far, returns, at_risk = np.concatenate(read, axis=1)
+    day = np.concatenate([np.empty(0), *grids])
+    low, high = bounds(share, variance, at_risk, so_far, level)
+    begun = day > 0  # at day 0 nothing can have come back yet
+    return pd.DataFrame(
+        {
+            **labels,
+            "day": day,
+            "at_risk": at_risk.astype(np.int64),
+            "returns": returns.astype(np.int64),
+            "share": share,
+            "low": np.where(begun, low, 0.0),
+            "high": np.where(begun, high, 0.0),
+        }
+    )
+
+
+def _read(part: Measured, days: np.ndarray) -> np.ndarray:
+    """Share, variance, returns so far, returns on the day, at risk: shape (5, days)."""
+    curve = part.curve
+    place = curve.place(days) + 1
+    steps = (curve.share, part.variance, np.cumsum(curve.events), curve.events)
+    at_risk = np.append(curve.at_risk, 0.0)[np.searchsorted(curve.days, days, side="left")]
+    return np.stack([*(np.append(0.0, values)[place] for values in steps), at_risk])
 
 
 def past_follow_up(label: str, supported: float, wanted: Request) -> tuple[Note, ...]:

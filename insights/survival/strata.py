@@ -60,28 +60,40 @@ class Stratum:
 
 def strata(table: LifeTable) -> Iterator[Stratum]:
     """Go through the patterns of a life table, in its order."""
-    pattern_of_cell = table.cells["pattern"].to_numpy()
-    cell = table.repeats["cell"].to_numpy()
-    repeat_pattern = pattern_of_cell[cell]
-    order = np.argsort(repeat_pattern, kind="stable")
-    edges = np.searchsorted(repeat_pattern[order], np.arange(len(table.patterns) + 1))
-    often = np.bincount(cell, minlength=len(table.cells))
-    for pattern, label in enumerate(table.labels):
-        risk = risk_sets(table, pattern)
-        repeats = table.repeats.take(order[edges[pattern] : edges[pattern + 1]])
-        mine = np.flatnonzero(pattern_of_cell == pattern)
-        cells = np.append(repeats["cell"].to_numpy(), mine)
-        unit = repeats["unit"].to_numpy()
-        alone = np.arange(len(mine)) + (unit.max() + 1 if len(unit) else 0)
+    unit, cell = (table.repeats[name].to_numpy() for name in ("unit", "cell"))
+    pattern, end, outcome, jobs = (
+        table.cells[name].to_numpy() for name in ("pattern", "days", "outcome", "jobs")
+    )
+    order = np.argsort(pattern[cell], kind="stable")
+    unit, cell = unit[order], cell[order]
+    edges = np.searchsorted(pattern[cell], np.arange(len(table.patterns) + 1))
+    for code, label in enumerate(table.labels):
+        risk = risk_sets(table, code)
+        mine = slice(edges[code], edges[code + 1])
+        several = _several(unit[mine])
+        repeated = cell[mine][several]
+        counted = np.flatnonzero(pattern == code)
+        alike = jobs[counted] - np.bincount(repeated, minlength=len(jobs))[counted]
+        cells = np.append(repeated, counted)
+        units = unit[mine][several]
         spans = Spans(
-            unit=np.append(unit, alone),
+            unit=np.append(units, np.arange(len(counted)) + units.max(initial=-1) + 1),
             start=np.full(len(cells), -1),
-            end=np.searchsorted(risk.days, table.cells["days"].to_numpy()[cells]),
-            outcome=table.cells["outcome"].to_numpy()[cells],
-            jobs=np.append(np.ones(len(repeats)), (table.cells["jobs"].to_numpy() - often)[mine]),
+            end=np.searchsorted(risk.days, end[cells]),
+            outcome=outcome[cells],
+            jobs=np.append(np.ones(len(repeated)), alike),
             outcomes=risk.outcomes.shape[1],
         )
-        yield Stratum(label, risk, spans, int(table.units[pattern]))
+        yield Stratum(label, risk, spans, int(table.units[code]))
+
+
+def _several(unit: np.ndarray) -> np.ndarray:
+    """Mark the entries of a sorted array that occur more than once."""
+    same = unit[1:] == unit[:-1]
+    several = np.zeros(len(unit), dtype=bool)
+    several[1:] = same
+    several[:-1] |= same
+    return several
 
 
 @dataclass(frozen=True)
