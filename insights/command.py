@@ -221,7 +221,8 @@ def _check(args: argparse.Namespace) -> Answer:
     if len(followup.problems):
         tables.append(("Dates that contradict each other", followup.problems))
     if len(links.pairs):
-        tables.append(("Units linked by likeness, and doubtful ones", links.pairs))
+        doubtful_first = links.pairs.sort_values(["status", "probability"], kind="stable")
+        tables.append(("Doubtful pairs, then units linked by likeness", doubtful_first))
     sentence = (
         f"{wording.whole(len(history.jobs))} jobs load, "
         f"{wording.whole(history.refused_count)} rows are refused. "
