@@ -1,0 +1,1 @@
+"""The invented workshop: stated true effects and a seed make a history and its truth."""

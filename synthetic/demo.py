@@ -1,0 +1,117 @@
+"""A preset written to a folder: the history as a workshop would keep it, and its truth."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+from pyarrow import csv
+
+from insights.history.schema import History
+from synthetic.generate import generate
+from synthetic.presets import cafe_workshop, simple_shop
+from synthetic.scenario import Scenario
+from synthetic.truth import Truth
+
+PRESETS: dict[str, Callable[..., Scenario]] = {
+    "cafe_workshop": cafe_workshop,
+    "simple_shop": simple_shop,
+}
+DAYS = (90, 180, 365)
+
+
+def write_demo(folder: str | Path) -> Path:
+    """Write the demo's ``history.csv`` and ``truth.json``.
+
+    Parameters
+    ----------
+    folder
+        Made when it isn't there.
+
+    Returns
+    -------
+    pathlib.Path
+        The history.
+    """
+    return write_preset(folder, "cafe_workshop")
+
+
+def write_preset(folder: str | Path, preset: str, **given: int) -> Path:
+    """Write a preset's ``history.csv`` and ``truth.json``.
+
+    Parameters
+    ----------
+    folder
+        Made when it isn't there.
+    preset
+        A key of :data:`PRESETS`.
+    given
+        ``jobs``, ``seed``.
+
+    Returns
+    -------
+    pathlib.Path
+        The history.
+
+    Raises
+    ------
+    OSError
+        The folder can't be written.
+    """
+    history, truth = generate(PRESETS[preset](**given))
+    place = Path(folder)
+    place.mkdir(parents=True, exist_ok=True)
+    file = place / "history.csv"
+    write_history(history, file)
+    (place / "truth.json").write_text(
+        json.dumps(truth_as_data(history, truth), indent=1, ensure_ascii=False), encoding="utf-8"
+    )
+    return file
+
+
+def write_history(history: History, file: Path) -> None:
+    """Write a history as UTF-8 CSV under our headings, empty columns left out."""
+    jobs = history.jobs
+    kept = jobs.loc[:, [name for name in jobs.columns if jobs[name].notna().any()]]
+    dates = kept.select_dtypes("datetime64").columns
+    written = kept.assign(**{name: kept[name].dt.date for name in dates})
+    for name in ("condition", "term_days"):
+        if name in written:
+            written[name] = written[name].astype("Int64")
+    table = pa.Table.from_pandas(written, preserve_index=False)
+    csv.write_csv(table, file, csv.WriteOptions(quoting_style="needed"))
+
+
+def truth_as_data(history: History, truth: Truth) -> dict[str, Any]:
+    """Put the truth into plain data for JSON: shares, practices, lots, slips, units."""
+    scenario = truth.scenario
+    job_id = history.jobs["job_id"].to_numpy()
+    table = truth.table(DAYS)
+    return {
+        "data_date": f"{truth.data_date:%Y-%m-%d}",
+        "share_back": table.to_dict(orient="records"),
+        "practices": {
+            practice.name: {
+                population: {
+                    level: truth.practice_risk(practice.name, level, 180, population=population)
+                    for level in (practice.done, practice.left)
+                }
+                for population in ("all", "treated", "untreated")
+            }
+            for practice in scenario.practices
+        },
+        "bad_lot_jobs": {
+            part.name: job_id[truth.bad_lot_jobs(part.name)].tolist() for part in scenario.parts
+        },
+        "slip_jobs": {
+            slip.practice: job_id[truth.slip_jobs(slip.practice)].tolist()
+            for slip in scenario.slips
+        },
+        "confounded": truth.confounded,
+        "unit_of_job": dict(zip(job_id.tolist(), truth.unit_of_job.tolist(), strict=True)),
+        "scenario": asdict(scenario),
+    }
