@@ -162,7 +162,7 @@ def fit_record(record: Record, shared: Shared, *, ties: Ties, firth: bool, level
     beta = climb(objective, nothing)
     at = evaluate(record, beta)
     covariance = np.linalg.inv(at.information)
-    robust = covariance @ meat(record, at, shared) @ covariance
+    robust = covariance @ meat(at, shared) @ covariance
     se, robust_se = np.sqrt(np.diag(covariance)), np.sqrt(np.diag(robust))
     if firth:
         low, high, p = profile_limits(record, beta, level)
@@ -194,15 +194,15 @@ def fit_record(record: Record, shared: Shared, *, ties: Ties, firth: bool, level
     )
 
 
-def meat(record: Record, at: Evaluation, shared: Shared) -> np.ndarray:
+def meat(at: Evaluation, shared: Shared) -> np.ndarray:
     """Add up the squared scores of units, shape (p, p).
 
     Jobs of a unit seen once add their own square; those of a unit seen several times are
     summed first (Lin and Wei 1989; Lee, Wei and Amato 1992 for clusters).
     """
-    residual = score_residuals(record, at)
+    residual = score_residuals(at)
     often = np.bincount(shared.cell, weights=shared.count, minlength=len(residual))
-    alone = (record.count - often)[:, None]
+    alone = (at.record.count - often)[:, None]
     total = (residual * alone).T @ residual
     if len(shared.unit):
         mine = residual[shared.cell] * shared.count[:, None]

@@ -26,19 +26,20 @@ def penalised(record: Record) -> Objective:
         sign, log_determinant = np.linalg.slogdet(at.information)
         if sign <= 0 or not np.isfinite(at.log_likelihood):
             return -np.inf, at.score, at.information
-        gradient = at.score + penalty_gradient(record, at)
+        gradient = at.score + penalty_gradient(at)
         return at.log_likelihood + log_determinant / 2, gradient, at.information
 
     return objective
 
 
-def penalty_gradient(record: Record, at: Evaluation) -> np.ndarray:
+def penalty_gradient(at: Evaluation) -> np.ndarray:
     """Differentiate half the log determinant of the information, shape (p,).
 
     The derivative of a slot's covariance of x is its third central moment. Its trace against
     the inverse information ``W`` needs only the moments of ``q = x'Wx``, so no array of p ** 3
     is built; tied events enter by the same power sums as in the likelihood.
     """
+    record = at.record
     W = np.linalg.inv(at.information)
     q = np.einsum("ri,ij,rj->r", record.X, W, record.X)
     columns = np.column_stack([q, q[:, None] * record.X]) * at.risk[:, None]
@@ -134,7 +135,11 @@ def _crossing(profile: _Profile, wanted: float, top: float, step: float) -> floa
                 "The limits of a hazard ratio lie beyond any usable number. Join levels, or wait "
                 "for more comebacks."
             )
-    return float(optimize.brentq(lambda value: profile(value) - wanted, inside, outside, xtol=1e-7 * abs(step)))
+    return float(
+        optimize.brentq(
+            lambda value: profile(value) - wanted, inside, outside, xtol=1e-7 * abs(step)
+        )
+    )
 
 
 def _apply(square: np.ndarray, vector: np.ndarray) -> np.ndarray:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from insights.survival.slots import Record
+
+ORDER = 3
+"""Powers of the risk sums kept: two for the likelihood, a third for Firth's penalty."""
 
 
 @dataclass(frozen=True)
@@ -15,8 +19,10 @@ class Evaluation:
 
     Parameters
     ----------
-    log_likelihood, score, information
-        Value, gradient (p,) and minus the second derivative (p, p).
+    record
+        The counted rows.
+    log_likelihood
+        Its value.
     risk
         Relative hazard of each pattern, up to one common factor, shape (R,).
     factor
@@ -26,22 +32,39 @@ class Evaluation:
         each slot: three arrays each, shapes (J,), (J, p), (J, p, p).
     power
         ``power[k, m]`` is the sum over a slot's tied events of fraction ** k / risk sum ** m,
-        shape (4, 4, J).
+        for k <= m, shape (4, 4, J).
     """
 
+    record: Record
     log_likelihood: float
-    score: np.ndarray
-    information: np.ndarray
     risk: np.ndarray
     factor: float
     at_risk: tuple[np.ndarray, np.ndarray, np.ndarray]
     dying: tuple[np.ndarray, np.ndarray, np.ndarray]
     power: np.ndarray
 
-    def slot_scores(self, record: Record) -> np.ndarray:
-        """Covariates of the slot's events less those expected (Schoenfeld), shape (J, p)."""
-        return record.events @ record.X - self._expected()
+    @cached_property
+    def score(self) -> np.ndarray:
+        """Gradient of the log likelihood, shape (p,)."""
+        return self.slot_scores.sum(axis=0)
 
+    @cached_property
+    def information(self) -> np.ndarray:
+        """Minus its second derivative, shape (p, p)."""
+        return self.slot_information.sum(axis=0)
+
+    @cached_property
+    def slot_scores(self) -> np.ndarray:
+        """Covariates of each slot's events less those expected (Schoenfeld), shape (J, p)."""
+        return self.record.events @ self.record.X - self.slot_expected
+
+    @cached_property
+    def slot_expected(self) -> np.ndarray:
+        """Covariates expected of each slot's events, summed over them, shape (J, p)."""
+        a = self.power[:, :, :, None]
+        return self.at_risk[1] * a[0, 1] - self.dying[1] * a[1, 1]
+
+    @cached_property
     def slot_information(self) -> np.ndarray:
         """Each slot's share of the information, shape (J, p, p)."""
         _, s1, s2 = self.at_risk
@@ -55,10 +78,6 @@ class Evaluation:
             + (crossed + crossed.transpose(0, 2, 1)) * a[1, 2]
             - e1[:, :, None] * e1[:, None, :] * a[2, 2]
         )
-
-    def _expected(self) -> np.ndarray:
-        a = self.power[:, :, :, None]
-        return self.at_risk[1] * a[0, 1] - self.dying[1] * a[1, 1]
 
 
 def evaluate(record: Record, beta: np.ndarray) -> Evaluation:
@@ -80,44 +99,40 @@ def evaluate(record: Record, beta: np.ndarray) -> Evaluation:
     at_risk = _moments(record.by_stratum(record.leaving @ weighted, backwards=True), p)
     dying = _moments(record.events @ weighted, p)
     remaining = at_risk[0][record.slot_of] - record.fraction * dying[0][record.slot_of]
-    power = np.array(
-        [
-            [
-                np.bincount(
-                    record.slot_of,
-                    weights=record.fraction**k / remaining**m,
-                    minlength=len(record.deaths),
-                )
-                for m in range(4)
-            ]
-            for k in range(4)
-        ]
-    )
     died = record.events.sum(axis=0)
-    result = Evaluation(
+    return Evaluation(
+        record=record,
         log_likelihood=float(died @ linear - np.log(remaining).sum() - factor * died.sum()),
-        score=np.zeros(p),
-        information=np.zeros((p, p)),
         risk=risk,
         factor=factor,
         at_risk=at_risk,
         dying=dying,
-        power=power,
+        power=_power_sums(record, 1 / remaining),
     )
-    result.score[:] = result.slot_scores(record).sum(axis=0)
-    result.information[:] = result.slot_information().sum(axis=0)
-    return result
 
 
-def score_residuals(record: Record, at: Evaluation) -> np.ndarray:
+def _power_sums(record: Record, inverse: np.ndarray) -> np.ndarray:
+    """Add ``fraction ** k * inverse ** m`` up over each slot's events, for k <= m <= ORDER."""
+    first = record.deaths.cumsum() - record.deaths
+    power = np.zeros((ORDER + 1, ORDER + 1, len(record.deaths)))
+    term = np.ones_like(inverse)
+    for m in range(1, ORDER + 1):
+        term = term * inverse
+        mixed = term
+        for k in range(m + 1):
+            power[k, m] = np.add.reduceat(mixed, first)
+            mixed = mixed * record.fraction
+    return power
+
+
+def score_residuals(at: Evaluation) -> np.ndarray:
     """Give each job's share of the score, one row per cell, shape (C, p).
 
     The residuals of Lin and Wei (1989, JASA 84:1074-1078) with Efron's share of tied events,
     as in Therneau and Grambsch (2000, Modeling Survival Data, section 7.2).
     """
-    _, s1, _ = at.at_risk
-    _, e1, _ = at.dying
-    a = at.power[:, :, :, None]
+    record, a = at.record, at.power[:, :, :, None]
+    s1, e1 = at.at_risk[1], at.dying[1]
     hazard = at.power[0, 1]
     drift = s1 * a[0, 2] - e1 * a[1, 2]
     summed = record.by_stratum(np.column_stack([hazard, drift]))
@@ -128,7 +143,7 @@ def score_residuals(record: Record, at: Evaluation) -> np.ndarray:
     residual = -risk * (x * lived[:, :1] - lived[:, 1:])
     dead = np.flatnonzero(record.event)
     slot = record.last[dead]
-    expected = (s1 * a[0, 1] - e1 * a[1, 1]) / record.deaths[:, None]
+    expected = at.slot_expected / record.deaths[:, None]
     spared = s1 * a[1, 2] - e1 * a[2, 2]
     residual[dead] += x[dead] - expected[slot]
     residual[dead] += risk[dead] * (x[dead] * a[1, 1][slot] - spared[slot])

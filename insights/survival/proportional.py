@@ -41,9 +41,9 @@ def proportional_hazards_tests(
     """
     at = evaluate(record, beta)
     g = _share_gone_before(record, record.slot_days)
-    parts = at.slot_information()
+    parts = at.slot_information
     p = len(beta)
-    score = np.concatenate([at.score, g @ at.slot_scores(record)])
+    score = np.concatenate([at.score, g @ at.slot_scores])
     crossed = np.einsum("j,jab->ab", g, parts)
     late = np.einsum("j,jab->ab", g**2, parts)
     information = np.block([[at.information, crossed], [crossed, late]])

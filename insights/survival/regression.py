@@ -134,7 +134,7 @@ def cox_regression(
         ties=ties,
     )
     shared = Shared(
-        np.unique(table.repeats["unit"].to_numpy(), return_inverse=True)[1],
+        (np.diff(table.repeats["unit"].to_numpy(), prepend=-1) != 0).cumsum() - 1,
         table.repeats["cell"].to_numpy(),
         np.ones(len(table.repeats)),
     )

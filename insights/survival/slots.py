@@ -119,6 +119,7 @@ def prepare(
     entry = np.full(cells, -1.0) if entry is None else np.asarray(entry, dtype=float)
     stratum = np.zeros(cells, dtype=np.int64) if stratum is None else np.asarray(stratum)
     _check(days, event, X, row, count, entry, stratum, ties)
+    event = event & (count > 0)
     if not event.any():
         raise EvidenceError("No comeback is counted, so hazards can't be compared. Wait for some.")
 
@@ -131,9 +132,9 @@ def prepare(
     before[entered < 0] = -1
     strata = int(stratum.max()) + 1
     shape = (len(slots), len(X))
-    deaths = np.bincount(last[event], weights=count[event], minlength=len(slots))
-    slot_of = np.repeat(np.arange(len(slots)), deaths.astype(np.int64))
-    ordinal = np.arange(len(slot_of)) - np.repeat(deaths.cumsum() - deaths, deaths.astype(np.int64))
+    deaths = np.bincount(last[event], weights=count[event], minlength=len(slots)).astype(np.int64)
+    slot_of = np.repeat(np.arange(len(slots)), deaths)
+    ordinal = np.arange(len(slot_of)) - np.repeat(deaths.cumsum() - deaths, deaths)
     mean = np.bincount(row, weights=count, minlength=len(X)) @ X / count.sum()
     return Record(
         X=X - mean,

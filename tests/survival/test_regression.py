@@ -197,6 +197,16 @@ def test_a_row_that_enters_on_an_event_day_is_not_yet_at_risk():
     assert on_the_day.coef[0] != pytest.approx(just_before.coef[0], rel=1e-3)
 
 
+def test_rows_that_stand_for_no_job_change_nothing():
+    empty = {name: np.concatenate([values, values[:3]]) for name, values in SIX.items()}
+    empty["days"] = np.append(SIX["days"], [2, 3, 6])
+    fit = fit_cox(**empty, count=np.append(np.ones(6), np.zeros(3)))
+    whole = fit_cox(**SIX)
+    np.testing.assert_allclose(fit.coef, whole.coef)
+    np.testing.assert_allclose(fit.robust_se, whole.robust_se)
+    np.testing.assert_array_equal(fit.baseline_days, whole.baseline_days)
+
+
 counted = st.lists(
     st.tuples(
         st.integers(1, 6), st.booleans(), st.integers(0, 1), st.integers(0, 2), st.integers(1, 4)
