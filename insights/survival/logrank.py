@@ -9,7 +9,8 @@ from scipy import sparse, stats
 
 from insights.survival.lifetable import LifeTable
 
-UNITS_AT_ONCE = 20_000
+NUMBERS_AT_ONCE = 2_000_000
+"""Units times groups held in memory together."""
 
 
 @dataclass(frozen=True)
@@ -167,20 +168,22 @@ def _within_units(
 ) -> np.ndarray:
     """Add up the products of residuals of different jobs of one unit, shape (G, G)."""
     total = np.zeros_like(found.covariance)
-    if not len(table.repeats):
-        return total
     unit, cell = (table.repeats[name].to_numpy() for name in ("unit", "cell"))
-    by_cell = found.residuals(group, place, event)
-    first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
+    first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1])) if len(unit) else unit
     edges = np.append(first, len(unit))
-    for chunk in range(0, len(first), UNITS_AT_ONCE):
-        starts = edges[chunk : chunk + UNITS_AT_ONCE + 1]
-        cells = cell[starts[0] : starts[-1]]
+    at_once = max(1, NUMBERS_AT_ONCE // len(total))
+    for chunk in range(0, len(first), at_once):
+        starts = edges[chunk : chunk + at_once + 1]
+        often = np.bincount(cell[starts[0] : starts[-1]], minlength=len(group))
+        used = np.flatnonzero(often)
+        row = np.zeros(len(group), dtype=np.int64)
+        row[used] = np.arange(len(used))
+        cells = row[cell[starts[0] : starts[-1]]]
+        by_cell = found.residuals(group[used], place[used], event[used])
         jobs_of_units = sparse.csr_array(
             (np.ones(len(cells)), cells, starts - starts[0]),
-            shape=(len(starts) - 1, len(by_cell)),
+            shape=(len(starts) - 1, len(used)),
         )
         summed = jobs_of_units @ by_cell
-        total += summed.T @ summed
-    often = np.bincount(cell, minlength=len(by_cell))
-    return total - (by_cell * often[:, None]).T @ by_cell
+        total += summed.T @ summed - (by_cell * often[used, None]).T @ by_cell
+    return total

@@ -174,3 +174,14 @@ def test_collapsing_units_changes_nothing(units):
     curve, variance = mean_returns(collapse(stretches))
     assert curve.share == pytest.approx(whole.share, abs=1e-12)
     assert variance == pytest.approx(whole_variance, abs=1e-12)
+
+
+def test_units_taken_in_small_batches_give_the_same_test(jobs, monkeypatch):
+    unit, days, outcome = jobs
+    table = life_table_of(days, outcome == 1, group=np.arange(60) % 3, unit=unit)
+    whole = group_test(table, (1,))
+    monkeypatch.setattr("insights.survival.logrank.NUMBERS_AT_ONCE", 6)
+    batched = group_test(table, (1,))
+    assert whole is not None
+    assert batched is not None
+    assert batched.statistic == pytest.approx(whole.statistic, rel=1e-12)
