@@ -13,6 +13,7 @@ from insights.history.serials import (
     END_SLIP,
     NEIGHBOURS,
     ONE_SLIP,
+    SAME,
     TWO_SLIPS,
     serial_levels,
 )
@@ -269,8 +270,8 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     model and serial is judgement, as no confirmed pair can tell how often a serial is mistyped.
     Counts are added to the starting values of :data:`FIELDS`, which decide in a small history.
 
-    The prior odds are the share of comebacks among jobs with a serial (with 1 comeback in 20
-    jobs added) over the number of records.
+    The prior odds are those of a comeback among jobs with a serial (with 1 comeback in 20 jobs
+    added), shared out over all records: on the cautious side, as only the earlier can be meant.
     """
     m = _confirmed_m(cards, records)
     u = _random_u(cards, records)
@@ -278,7 +279,7 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     known = int((~cards.bare).sum())
     repeats = len(cards) - len(records)
     share = (repeats + PRIOR_RETURN_SHARE * PRIOR_RETURN_JOBS) / (known + PRIOR_RETURN_JOBS)
-    return Ratios(share / max(len(records), 1), m, u, ratio)
+    return Ratios(share / (1 - share) / max(len(records), 1), m, u, ratio)
 
 
 def _confirmed_m(cards: Cards, records: Records) -> dict[str, np.ndarray]:
@@ -314,23 +315,25 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
         name: _shares(field, levels[name], situation[name], weight * usable[name])
         for name, field in FIELDS.items()
     }
-    u["serial"][2] = _with_mistyped_rows(u["serial"][2])
+    u["serial"][2] = _close_serials(u["serial"][2], u["serial"][1])
     return u
 
 
-def _with_mistyped_rows(serial: np.ndarray) -> np.ndarray:
-    """Allow for the mistyped among a customer's serials in a row.
+def _close_serials(serial: np.ndarray, strangers: np.ndarray) -> np.ndarray:
+    """Say how the serials of one customer's units of one model compare, slips allowed for.
 
     The shares come from pairs of serials that each came twice, hence were typed right; a pair
-    that claims to be one unit may hold the slips of either side.
+    that claims to be one unit may hold the slips of either side. Being in a row explains no
+    slip at the front, so those are as rare as between strangers; and a few serials mistyped
+    the same way twice do not count.
     """
     slip_share = 2 * sum(FIELDS["serial"].m[level] for level in (ONE_SLIP, END_SLIP))
     serial = serial.copy()
+    serial[[SAME, ONE_SLIP]] = strangers[[SAME, ONE_SLIP]]
     for level, share in MISTYPED_ROW.items():
         moved = serial[NEIGHBOURS] * slip_share * share
         serial[level] += moved
-        serial[DIFFERENT] -= moved
-    return serial
+    return serial / serial.sum()
 
 
 def _shares(
