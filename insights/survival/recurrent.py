@@ -26,8 +26,8 @@ from insights.survival.stating import (
 METHOD = (
     "Mean cumulative returns per unit on the unit's own clock in service (Nelson's mean "
     "cumulative function; Ghosh and Lin's where units left service), with the robust variance "
-    "of Lawless and Nadeau, clustered by unit; logarithmic bounds, exact-type Poisson bounds "
-    "where returns are few."
+    "of Lawless and Nadeau, clustered by unit; exact-type Poisson bounds on the effective number "
+    "of returns."
 )
 
 

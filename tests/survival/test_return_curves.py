@@ -60,6 +60,23 @@ def test_nothing_is_stated_where_fewer_than_ten_are_at_risk():
     assert "day 60 is the last" in note.text
 
 
+def test_jobs_handed_back_on_the_data_date_are_counted_but_support_nothing():
+    jobs = [dict(job, handed_back="2026-12-31") for job in fleet(12)]
+    result = return_curves(followed(*jobs, data_date="2026-12-31"))
+    assert result.groups["jobs"].tolist() == [12]
+    assert result.groups["followed_days"].isna().all()
+    assert result.table.empty
+    assert result.at["day"].tolist() == [90, 180, 365]
+    assert result.at["at_risk"].tolist() == [0, 0, 0]
+    assert result.at["share"].isna().all()
+
+
+def test_a_lower_level_gives_the_narrower_bounds_of_that_level():
+    result = return_curves(followed(*fleet(40)), at=(180,), level=0.8)
+    assert result.at["high"].tolist() == pytest.approx([1 - 0.1 ** (1 / 40)])
+    assert result.level == 0.8
+
+
 def test_a_group_too_small_has_no_curve_but_is_counted():
     jobs = [*fleet(9, (5,), model="mill"), *fleet(12, (7,), model="grill")]
     result = return_curves(followed(*jobs), "model", at=(90,))
