@@ -12,14 +12,13 @@ import pyarrow as pa
 from pyarrow import csv
 
 from insights.history.schema import History
+from synthetic import presets
 from synthetic.generate import generate
-from synthetic.presets import cafe_workshop, simple_shop
 from synthetic.scenario import Scenario
 from synthetic.truth import Truth
 
 PRESETS: dict[str, Callable[..., Scenario]] = {
-    "cafe_workshop": cafe_workshop,
-    "simple_shop": simple_shop,
+    name: getattr(presets, name) for name in presets.__all__
 }
 DAYS = (90, 180, 365)
 

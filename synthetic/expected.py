@@ -16,7 +16,7 @@ from synthetic.hazards import daily_hazards
 from synthetic.scenario import Scenario
 
 Count = Literal["all", "faults", "covered"]
-CHUNK_CELLS = 400_000
+CHUNK_CELLS = 30_000  # of the order of a processor's cache
 
 
 @dataclass(frozen=True)
@@ -91,17 +91,20 @@ def _ends(
     causes = len(scenario.causes)
     hazards = daily_hazards(scenario, days)
     total = multipliers @ hazards[:causes] + hazards[causes:].sum(axis=0)
-    before = np.exp(total - np.cumsum(total, axis=1))
+    earlier = np.cumsum(hazards, axis=1) - hazards
+    before = np.exp(-(multipliers @ earlier[:causes] + earlier[causes:].sum(axis=0)))
     # Chance that something happens on the day, per unit of that day's hazard.
     something = np.where(total > 0, -np.expm1(-total) / np.where(total > 0, total, 1), 0) * before
     returning = scenario.returning
     in_term = np.arange(1, days + 1) <= term_days[:, None]
-    brought = np.where(in_term, returning.in_term_share, returning.out_of_term_share)
-    post = _post(scenario, days)
+    brought = something
+    if returning.in_term_share != 1 or returning.out_of_term_share != 1:
+        shares = np.where(in_term, returning.in_term_share, returning.out_of_term_share)
+        brought = something * shares
     faults = np.stack(
-        [something * brought * multipliers[:, [cause]] * hazards[cause] for cause in range(causes)]
+        [brought * multipliers[:, [cause]] * hazards[cause] for cause in range(causes)]
     )
-    others = np.stack([something * brought * hazards[causes + code] for code in (0, 1)])
+    others = np.stack([brought * hazards[causes], brought * hazards[causes + 1]])
     left = something * hazards[causes + 2] * scenario.leaving.recorded_share
     if count == "all":
         counted, uncounted = np.concatenate([faults, others]), np.zeros_like(left)
@@ -110,16 +113,19 @@ def _ends(
     else:
         counted = faults * in_term
         uncounted = (faults * ~in_term).sum(axis=0) + others.sum(axis=0)
-    return Ends(jobs, counted @ post, uncounted @ post, left)
+    post = np.array(returning.post_days_shares)
+    post /= post.sum()
+    return Ends(jobs, _posted(counted, post), _posted(uncounted, post), left)
 
 
-def _post(scenario: Scenario, days: int) -> np.ndarray:
-    """Give the chance to arrive on a day (column) for a fault of a day (row)."""
-    shares = np.array(scenario.returning.post_days_shares)
-    table = np.zeros((days, days))
-    for delay, share in enumerate(shares / shares.sum()):
-        table += np.diag(np.full(max(days - delay, 0), share), delay)[:days, :days]
-    return table
+def _posted(chances: np.ndarray, post: np.ndarray) -> np.ndarray:
+    """Move chances from the day of the fault to the days of arrival (last axis)."""
+    if len(post) == 1:
+        return chances
+    arrived = post[0] * chances
+    for delay in range(1, min(len(post), chances.shape[-1])):
+        arrived[..., delay:] += post[delay] * chances[..., :-delay]
+    return arrived
 
 
 def cumulative_share(counted: np.ndarray, left: np.ndarray, running: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from synthetic.hazards import draw_first_end, with_practices
 from synthetic.paperwork import write_down
 from synthetic.scenario import Scenario
 from synthetic.truth import Truth
-from synthetic.visits import Facts, Units, choose, first_visits, make_units, work_on
+from synthetic.visits import Facts, choose, first_visits, make_units, work_on
 
 
 def generate(scenario: Scenario) -> tuple[History, Truth]:

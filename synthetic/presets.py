@@ -2,240 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from synthetic.cafe import cafe_workshop
+from synthetic.generate import generate
 from synthetic.scenario import (
+    SHARE_DAY,
     Cause,
-    Leaving,
     Model,
-    Paperwork,
     Part,
     Practice,
-    Reading,
     Returning,
     Scenario,
     Slip,
     Technician,
 )
 
-CAFE_JOBS_PER_UNIT = 1.256
+__all__ = [
+    "cafe_workshop",
+    "cure_shop",
+    "linking_shop",
+    "lot_shop",
+    "null_shop",
+    "practice_shop",
+    "simple_shop",
+    "slip_shop",
+]
 
-
-def cafe_workshop(jobs: int = 12_000, seed: int = 20) -> Scenario:
-    """Ten years at three benches that repair café counter appliances: the demo.
-
-    Renewing both contacts of a pair is done more readily on old and poor units, so the plain
-    comparison makes it look useless or worse; in truth it spares two contact faults in three.
-    Cleaning the switch spares some switch faults. A new gasket changes nothing. One lot of
-    contacts burns early, and in one spring one bench leaves the switches uncleaned.
-
-    Parameters
-    ----------
-    jobs
-        About how many jobs, comebacks included.
-    seed
-        Another seed, another history of the same truth.
-    """
-    return Scenario(
-        seed=seed,
-        first_visits=round(jobs / CAFE_JOBS_PER_UNIT),
-        first_day="2016-04-01",
-        days=3652,
-        growth=0.6,
-        models=_cafe_models(),
-        technicians=(
-            Technician("Ada", 0.40, {"contact_pair": 0.9, "switch": 0.5}, -0.05),
-            Technician("Bo", 0.35, {"contact_pair": -0.2, "gasket": 0.4}),
-            Technician("Cleo", 0.25, {"contact_pair": -0.9, "switch": -0.6}, 0.08),
-        ),
-        causes=_cafe_causes(),
-        practices=_cafe_practices(),
-        parts=(
-            Part("contact", 0.85, lot_days=45, bad_lots=(61,), cause="contact", multiplier=4.0),
-            Part("element", 0.30, lot_days=120, overlap_days=10),
-            Part("gasket", 0.45, lot_days=90, overlap_days=8),
-        ),
-        slips=(Slip("switch", "Bo", "2024-03-01", 61),),
-        readings=_cafe_readings(),
-        terms={90: 0.30, 180: 0.45, 365: 0.25},
-        returning=Returning(
-            in_term_share=0.95,
-            out_of_term_share=0.45,
-            post_days_shares=(0.10, 0.20, 0.25, 0.20, 0.10, 0.06, 0.04, 0.03, 0.01, 0.01),
-            no_fault_found_by_180_days=0.005,
-            misuse_by_180_days=0.003,
-            write_off_share=0.06,
-        ),
-        leaving=Leaving(beyond_repair_share=0.02, yearly_share=0.07, recorded_share=0.25),
-        paperwork=Paperwork(
-            mistyped_share=0.03,
-            restyled_share=0.05,
-            missing_serial_share=0.015,
-            moved_share=0.02,
-            missing_age_share=0.03,
-            missing_condition_share=0.02,
-            unknown_cause_share=0.02,
-            pending_days=21,
-        ),
-        bench_days=5.0,
-        units_per_customer=1.4,
-        unit_frailty_variance=0.4,
-        same_cause_log_hazard=0.35,
-        currency="EUR",
-    )
-
-
-def _cafe_models() -> tuple[Model, ...]:
-    return (
-        Model("water boiler", 0.35, "WB", 95.0),
-        Model("milk steamer", 0.20, "MS", 120.0),
-        Model("contact grill", 0.30, "CG", 110.0),
-        Model("grinder", 0.15, "GR", 85.0),
-    )
-
-
-def _cafe_causes() -> tuple[Cause, ...]:
-    return (
-        Cause(
-            "contact",
-            0.018,
-            shape=1.5,
-            age_log_hazard=0.08,
-            condition_log_hazard=0.30,
-            model_log_hazard={"contact grill": 0.3, "grinder": -0.7},
-            first_visit_weight=3.0,
-            upstream={"arcing switch": 0.35, "loose terminal": 0.15},
-            complaints=(
-                "cuts out while heating",
-                "heats on one side only",
-                "clicks but stays cold",
-                "hot smell near the back",
-            ),
-        ),
-        Cause(
-            "switch",
-            0.012,
-            shape=1.0,
-            age_log_hazard=0.05,
-            condition_log_hazard=0.25,
-            first_visit_weight=2.0,
-            upstream={"grease inside": 0.40},
-            complaints=(
-                "switch sticks",
-                "switch does nothing",
-                "goes off by itself",
-                "lamp flickers when switched on",
-            ),
-        ),
-        Cause(
-            "element",
-            0.008,
-            shape=1.3,
-            age_log_hazard=0.04,
-            condition_log_hazard=0.10,
-            model_log_hazard={"grinder": -3.0, "water boiler": 0.3},
-            first_visit_weight=2.0,
-            upstream={"scale": 0.50, "arcing switch": 0.10},
-            complaints=("no heat at all", "trips the breaker", "takes for ever to heat"),
-        ),
-        Cause(
-            "cord",
-            0.006,
-            shape=0.8,
-            first_visit_weight=1.0,
-            upstream={"pulled by the cord": 0.60},
-            complaints=("dead, no lamp", "works only if the cord is held", "plug gets warm"),
-        ),
-        Cause(
-            "seal",
-            0.007,
-            shape=0.7,
-            condition_log_hazard=0.10,
-            model_log_hazard={"grinder": -4.0, "contact grill": -4.0},
-            first_visit_weight=1.2,
-            upstream={"scale": 0.30},
-            complaints=("drips underneath", "water on the counter", "steam from the side"),
-        ),
-        Cause(
-            "thermostat",
-            0.005,
-            shape=1.0,
-            age_log_hazard=0.03,
-            model_log_hazard={"grinder": -4.0},
-            first_visit_weight=1.3,
-            complaints=("far too hot", "never hot enough", "temperature goes up and down"),
-        ),
-    )
-
-
-def _cafe_practices() -> tuple[Practice, ...]:
-    return (
-        Practice(
-            "contact_pair",
-            done="both",
-            left="one",
-            log_odds=-0.3,
-            age_log_odds=0.14,
-            condition_log_odds=0.45,
-            model_log_odds={"contact grill": 0.4, "grinder": -0.4},
-            yearly_log_odds=0.05,
-            hazard_multipliers={"contact": 0.35},
-            unrecorded_share=0.01,
-            minutes=4,
-            cost=2.40,
-        ),
-        Practice(
-            "switch",
-            done="cleaned",
-            left="left",
-            log_odds=0.5,
-            age_log_odds=0.05,
-            condition_log_odds=0.25,
-            quarter_log_odds={"Q4": -0.4},
-            hazard_multipliers={"switch": 0.60},
-            unrecorded_share=0.01,
-            minutes=3,
-        ),
-        Practice(
-            "gasket",
-            done="renewed",
-            left="kept",
-            age_log_odds=0.10,
-            condition_log_odds=0.20,
-            models=("water boiler", "milk steamer"),
-            minutes=5,
-            cost=1.10,
-        ),
-    )
-
-
-def _cafe_readings() -> tuple[Reading, ...]:
-    return (
-        Reading(
-            "plate_c",
-            228.0,
-            6.0,
-            likeness=-0.6,
-            hazard_log={"thermostat": -0.5},
-            decimals=0,
-            models=("contact grill",),
-        ),
-        Reading(
-            "insulation_mohm",
-            3.2,
-            0.8,
-            likeness=0.7,
-            hazard_log={"element": -0.4, "cord": -0.3},
-            logarithmic=True,
-        ),
-        Reading(
-            "earth_ohm",
-            -2.3,
-            0.35,
-            likeness=-0.5,
-            hazard_log={"cord": -0.3},
-            logarithmic=True,
-            decimals=3,
-        ),
-    )
+YEAR = 365
+REFUNDED = Returning(write_off_share=1.0)
+PILOT_JOBS = 4000
 
 
 def simple_shop(
@@ -266,5 +65,263 @@ def simple_shop(
         days=days,
         causes=(Cause("contact", risk, shape=shape),),
         terms={term_days: 1.0},
-        returning=Returning(write_off_share=1.0),
+        returning=REFUNDED,
     )
+
+
+def cure_shop(
+    risk: float = 0.06,
+    jobs: int = 1000,
+    seed: int = 1,
+    *,
+    never_fails_share: float = 0.9,
+    days: int = 365,
+    shape: float = 1.2,
+    term_days: int = 730,
+) -> Scenario:
+    """Make a shop where most jobs never fail and the rest fail for sure.
+
+    Like :func:`simple_shop`, with a share of the jobs beyond the reach of any fault. By day ``t``
+    the true share back is on average ``(1 - c) * (1 - (1 - r) ** ((t / 180) ** shape))``, where
+    ``c`` is ``never_fails_share`` and ``r`` is ``risk / (1 - c)``.
+
+    Parameters
+    ----------
+    risk
+        Average share back by 180 days; less than the share that can fail.
+    never_fails_share
+        Share of the jobs that no fault ever comes to.
+    jobs, seed, days, shape, term_days
+        As for :func:`simple_shop`; the days up to the data date are fewer than the term.
+    """
+    simple = simple_shop(
+        risk / (1 - never_fails_share), jobs, seed, days=days, shape=shape, term_days=term_days
+    )
+    return replace(simple, never_fails_share=never_fails_share)
+
+
+def practice_shop(
+    effect: float = 0.4,
+    risk: float = 0.05,
+    jobs: int = 1000,
+    seed: int = 1,
+    *,
+    zero_event: bool = False,
+    unmeasured: float = 0.0,
+    repaired: bool = False,
+) -> Scenario:
+    """Make a shop with one practice, chosen by age, condition and technician.
+
+    ``practice_contact_pair`` (``both`` or ``one``) multiplies the hazard of the cause ``contact``
+    by ``effect``; the cause ``cord`` is its control, which the practice can't touch. Old and
+    poor units get more done and come back more from both causes.
+
+    Parameters
+    ----------
+    effect
+        Below 1 it helps, 1 it does nothing, above 1 it harms.
+    risk
+        True share back by 180 days over all jobs, practices as chosen; exact for a pilot of
+        4,000 jobs, so any one shop differs by the chance of its job mix.
+    jobs, seed
+        Hand-backs (exactly, where comebacks are refunded) and seed.
+    zero_event
+        Every return is for ``contact`` and none follows ``both``, whatever the effect says;
+        ``both`` is done on a quarter of the jobs instead of half.
+    unmeasured
+        Log hazard ratio (of both causes) and log odds of doing it, per standard deviation of a
+        severity that nobody writes down; 0.8 to 1 is a strong one.
+    repaired
+        Comebacks are repaired and open new episodes, with a unit frailty of variance 0.3, instead
+        of being refunded: ``jobs`` then counts units.
+    """
+    scenario = _practice_scenario(effect, risk, zero_event, unmeasured)
+    again = Returning() if repaired else REFUNDED
+    return replace(
+        scenario,
+        seed=seed,
+        first_visits=jobs,
+        returning=again,
+        unit_frailty_variance=0.3 if repaired else 0.0,
+    )
+
+
+@lru_cache(maxsize=64)
+def _practice_scenario(effect: float, risk: float, zero_event: bool, unmeasured: float) -> Scenario:
+    contact = Cause(
+        "contact",
+        risk if zero_event else 0.6 * risk,
+        shape=0.9,
+        age_log_hazard=0.10,
+        condition_log_hazard=0.35,
+    )
+    cord = replace(contact, name="cord", share_by_180_days=0.4 * risk)
+    practice = Practice(
+        "contact_pair",
+        done="both",
+        left="one",
+        log_odds=-1.2 if zero_event else 0.0,
+        age_log_odds=0.20,
+        condition_log_odds=0.55,
+        severity_log_odds=unmeasured,
+        hazard_multipliers={"contact": 0.0 if zero_event else effect},
+    )
+    scenario = Scenario(
+        days=4 * YEAR,
+        models=_two_models(),
+        technicians=(
+            Technician("Ada", 0.4, {"contact_pair": 0.8}, 0.15),
+            Technician("Bo", 0.3),
+            Technician("Cleo", 0.3, {"contact_pair": -0.8}, -0.15),
+        ),
+        causes=(contact,) if zero_event else (contact, cord),
+        practices=(practice,),
+        severity_log_hazard=unmeasured,
+        returning=REFUNDED,
+    )
+    return _calibrated(scenario, risk)
+
+
+def lot_shop(
+    multiplier: float = 3.0,
+    units: int = 150,
+    jobs: int = 3000,
+    seed: int = 1,
+    *,
+    risk: float = 0.04,
+    days: int = 3 * YEAR,
+) -> Scenario:
+    """Make a shop with one bad lot of contacts, two thirds of the way.
+
+    Parameters
+    ----------
+    multiplier
+        What the bad lot multiplies the hazard of every cause by.
+    units
+        About how many jobs get a part of each lot.
+    jobs, seed, days
+        Hand-backs, seed, days up to the data date.
+    risk
+        Share back by 180 days without the bad lot, by two causes together.
+    """
+    lot_days = days * units / jobs
+    bad = int(2 * days / (3 * lot_days)) + 1
+    part = Part(
+        "contact",
+        lot_days=lot_days,
+        overlap_days=lot_days / 20,
+        bad_lots=(bad,),
+        multiplier=multiplier,
+    )
+    quiet = null_shop(jobs, seed, risk=risk, days=days)
+    return replace(quiet, parts=(part,))
+
+
+def slip_shop(
+    effect: float = 0.25,
+    jobs: int = 6000,
+    seed: int = 1,
+    *,
+    risk: float = 0.04,
+    days: int = 3 * YEAR,
+) -> Scenario:
+    """Make a shop where everyone leaves a habit for two months, two thirds of the way.
+
+    Parameters
+    ----------
+    effect
+        What ``practice_switch`` (``cleaned`` or ``left``), done on 19 jobs in 20, multiplies the
+        hazard of the cause ``switch`` by.
+    jobs, seed, days
+        Hand-backs, seed, days up to the data date.
+    risk
+        Share back by 180 days, about, while the habit is kept.
+    """
+    habit = Practice(
+        "switch", "cleaned", "left", log_odds=2.94, hazard_multipliers={"switch": effect}
+    )
+    quiet = null_shop(jobs, seed, risk=risk, days=days)
+    switch = Cause("switch", 1 - (1 - risk / 2) ** (1 / effect), shape=0.9)
+    start = np.datetime64(quiet.first_day) + np.timedelta64(2 * days // 3, "D")
+    return replace(
+        quiet,
+        causes=(quiet.causes[0], switch),
+        practices=(habit,),
+        slips=(Slip("switch", "", str(start)),),
+    )
+
+
+def null_shop(
+    jobs: int = 3000,
+    seed: int = 1,
+    *,
+    risk: float = 0.04,
+    days: int = 3 * YEAR,
+    lots: int = 20,
+    technicians: int = 4,
+) -> Scenario:
+    """Make a shop where nothing differs and nothing changes.
+
+    Lots, technicians, two models and a practice are recorded, and none has any effect.
+
+    Parameters
+    ----------
+    jobs, seed, days
+        Hand-backs, seed, days up to the data date.
+    risk
+        Share back by 180 days, by two causes together.
+    lots, technicians
+        How many of each.
+    """
+    half = 1 - (1 - risk) ** 0.5
+    return Scenario(
+        seed=seed,
+        first_visits=jobs,
+        days=days,
+        models=_two_models(),
+        technicians=tuple(
+            Technician(f"bench {number}", 1.0) for number in range(1, technicians + 1)
+        ),
+        causes=(Cause("contact", half, shape=0.9), Cause("cord", half, shape=0.9)),
+        practices=(Practice("switch", "cleaned", "left"),),
+        parts=(Part("contact", lot_days=days / lots, overlap_days=0.0),),
+        returning=REFUNDED,
+    )
+
+
+def linking_shop(jobs: int = 100_000, seed: int = 1, *, mistyped_share: float = 0.05) -> Scenario:
+    """Make the demo's workshop with more mistyped serials: for the linking of units.
+
+    Parameters
+    ----------
+    jobs, seed
+        About how many jobs, and the seed.
+    mistyped_share
+        Share of serials with one slip.
+    """
+    cafe = cafe_workshop(jobs, seed)
+    return replace(cafe, paperwork=replace(cafe.paperwork, mistyped_share=mistyped_share))
+
+
+def _two_models() -> tuple[Model, ...]:
+    return (Model("grill", 0.6, "CG"), Model("boiler", 0.4, "WB"))
+
+
+def _calibrated(scenario: Scenario, risk: float) -> Scenario:
+    """Scale all causes alike until the pilot's true share back by 180 days is the risk."""
+    scaled = replace(scenario, seed=0, first_visits=PILOT_JOBS)
+    _, truth = generate(scaled)
+    # Who gets what done does not hang on the hazards, so one pilot serves every scale.
+    for _ in range(20):
+        found = np.nanmean(replace(truth, scenario=scaled).job_risk(SHARE_DAY))
+        if abs(found - risk) < 1e-9:
+            break
+        scale = np.log1p(-risk) / np.log1p(-found)
+        scaled = replace(
+            scaled,
+            causes=tuple(
+                replace(cause, share_by_180_days=1 - (1 - cause.share_by_180_days) ** scale)
+                for cause in scaled.causes
+            ),
+        )
+    return scaled
