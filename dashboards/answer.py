@@ -67,8 +67,8 @@ def keep_in_mind(finding: wording.Finding) -> None:
 
 
 def remarks(notes: Iterable[Note]) -> None:
-    """List what was remarked on the way."""
-    _list(note.text for note in notes)
+    """List what was remarked on the way; a remark on no job says nothing."""
+    _list(note.text for note in notes if note.jobs != 0)
 
 
 def _list(texts: Iterable[str]) -> None:

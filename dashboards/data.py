@@ -33,6 +33,8 @@ from synthetic.presets import cafe_workshop
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
 MOST_CATEGORIES = 60
+KNOWN_ONLY_LATER = ("ended_how",)
+"""Not to compare by: what happened after the hand-back is not a reason for it."""
 
 
 @dataclass(frozen=True)
@@ -272,7 +274,9 @@ def _facts(_source: Source, revision: str) -> Facts:
     handed_back = whole.history.jobs["handed_back"]
     values = {name: _categories(whole, name) for name in ("model", "technician")}
     groupings = [
-        name for name in whole.groupable if 2 <= len(_categories(whole, name)) <= MOST_CATEGORIES
+        name
+        for name in whole.groupable
+        if name not in KNOWN_ONLY_LATER and 2 <= len(_categories(whole, name)) <= MOST_CATEGORIES
     ]
     return Facts(
         first_day=f"{handed_back.min():%Y-%m-%d}",

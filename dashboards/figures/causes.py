@@ -16,6 +16,7 @@ from dashboards.figures.canvas import (
     text_of,
     value_on,
 )
+from dashboards.figures.curves import shown_groups
 from dashboards.theme import FILL_PATTERNS, MOST_GROUPS, SYMBOLS, Palette, see_through
 from insights.survival.causes import CauseCurves
 
@@ -53,9 +54,10 @@ def draw_ranges(causes: CauseCurves, day: float, palette: Palette) -> go.Figure:
         Colours.
     """
     known = causes.at[causes.at["day"] == day].dropna(subset=["share"])
+    known = known[known["group"].isin(shown_groups(causes.total))]
     if known.empty:
         return say_nothing_drawn(blank(palette, ROW_HEIGHT * 6), palette, NOTHING)
-    groups = list(dict.fromkeys(known["group"]))[:MOST_GROUPS]
+    groups = list(dict.fromkeys(known["group"]))
     order = known.groupby("cause", observed=True)["share"].max().sort_values().index
     place_of = {str(cause): place for place, cause in enumerate(order)}
     figure = blank(palette, ROW_HEIGHT * (len(order) * max(1, len(groups)) + 4))

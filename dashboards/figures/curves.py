@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -16,15 +18,20 @@ from dashboards.figures.canvas import (
     text_of,
 )
 from dashboards.theme import DASHES, MOST_GROUPS, Palette, see_through
+from insights.followup import NOT_RECORDED
 from insights.survival.curves import Curves
 
 PLOT_HEIGHT = 380
 ROW_HEIGHT = 22
+TALLEST = 2.5
+MOST_NUMBERS = 8
 NOTHING = "Too few jobs at risk to draw a curve."
 
 
 def shown_groups(curves: Curves) -> tuple[str, ...]:
     """Name the groups that one picture can hold: the largest, in the table's order.
+
+    Jobs without a record of the group are left to the table, where there is any other group.
 
     Parameters
     ----------
@@ -32,21 +39,19 @@ def shown_groups(curves: Curves) -> tuple[str, ...]:
         Any number of groups.
     """
     drawn = curves.groups[curves.groups["group"].isin(curves.table["group"])]
+    recorded = drawn[drawn["group"] != NOT_RECORDED]
+    drawn = drawn if recorded.empty else recorded
     largest = drawn.nlargest(MOST_GROUPS, "jobs")["group"]
     return tuple(str(group) for group in drawn["group"] if group in set(largest))
 
 
 def left_out(curves: Curves) -> str:
-    """Say which groups are not drawn, and why; empty where all are."""
+    """Say which groups stand in the table only; empty where all are drawn."""
     drawn = shown_groups(curves)
-    short = [str(group) for group in curves.groups["group"] if group not in drawn]
-    if not short or not drawn:
+    others = [str(group) for group in curves.groups["group"] if group not in drawn]
+    if not others or not drawn:
         return ""
-    return (
-        f"The {len(drawn)} largest groups are drawn. In the table only: {', '.join(short)}."
-        if len(drawn) == MOST_GROUPS
-        else f"Too few jobs at risk to draw a curve for: {', '.join(short)}."
-    )
+    return f"In the table only: {', '.join(others)}."
 
 
 def draw(curves: Curves, palette: Palette) -> go.Figure:
@@ -76,7 +81,7 @@ def draw(curves: Curves, palette: Palette) -> go.Figure:
     for place, group in enumerate(groups):
         _curve(figure, steps[group], place, palette, named=len(groups) > 1)
     last_day = max(float(step["day"].max()) for step in steps.values())
-    highest = max(float(step["high"].max()) for step in steps.values())
+    highest = _highest(steps.values())
     split = below / height
     ticks = day_ticks(last_day)
     figure.update_layout(
@@ -108,6 +113,13 @@ def draw(curves: Curves, palette: Palette) -> go.Figure:
     )
     _numbers_at_risk(figure, curves, groups, last_day, palette)
     return figure
+
+
+def _highest(steps: Iterable[pd.DataFrame]) -> float:
+    """Choose the top of the picture: a wide range on a small group may run out of it."""
+    tops = [(float(step["high"].max()), float(step["share"].max())) for step in steps]
+    high, share = (max(column) for column in zip(*tops, strict=True))
+    return min(high, TALLEST * share) if share > 0 else high
 
 
 def _thinned(steps: pd.DataFrame) -> pd.DataFrame:
@@ -189,7 +201,11 @@ def _numbers_at_risk(
 
 
 def _at_risk(curves: Curves, group: str, last_day: float) -> list[tuple[float, float]]:
+    """Read the numbers at risk on days far enough apart for the numbers not to touch."""
     jobs = float(curves.groups.loc[curves.groups["group"] == group, "jobs"].iloc[0])
     at = curves.at[(curves.at["group"] == group) & (curves.at["day"] <= last_day)]
-    at = at.dropna(subset=["share"])
-    return [(0.0, jobs), *zip(at["day"].astype(float), at["at_risk"].astype(float), strict=True)]
+    shown = [(0.0, jobs)]
+    for row in at.dropna(subset=["share"]).itertuples(index=False):
+        if row.day - shown[-1][0] >= last_day / MOST_NUMBERS:
+            shown.append((float(row.day), float(row.at_risk)))
+    return shown

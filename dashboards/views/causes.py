@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboards import answer, controls, data, tables
 from dashboards.figures import causes as picture
+from dashboards.figures import curves as curves_picture
 from insights import wording
 
 
@@ -24,6 +25,9 @@ def show() -> None:
         key="root-causes",
         alt=f"Share back within {day:.0f} days by root cause. {found.sentence}",
     )
+    left_out = curves_picture.left_out(causes.total)
+    if left_out:
+        st.markdown(left_out)
     st.subheader("How the causes add up over time", anchor=False)
     group = controls.group_of(causes.groups["group"])
     answer.figure(

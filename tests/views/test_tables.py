@@ -1,0 +1,55 @@
+"""Tables for people say the result's own numbers."""
+
+from __future__ import annotations
+
+from shop import fleet, followed
+
+from dashboards import tables
+from insights.standing import standing
+from insights.survival.causes import cause_curves
+from insights.survival.curves import return_curves
+
+RULES = {"follow": "all", "count": "all"}
+
+
+def test_a_share_and_its_range():
+    assert tables.share_text(0.0449, 0.0411, 0.0502) == "4.5%\u00a0(4.1%\u00a0to\u00a05.0%)"
+    assert tables.share_text(float("nan"), 0, 1) == tables.NOT_KNOWN
+
+
+def test_curves_by_group():
+    followup = followed(
+        *fleet(1200, (20, 50), model="boiler"), *fleet(30, model="grinder"), **RULES
+    )
+    table = tables.of_curves(return_curves(followup, by="model", at=(30, 90, 180)))
+    assert list(table["Group"]) == ["boiler", "grinder"]
+    assert list(table["Jobs"]) == ["1,200", "30"]
+    assert list(table["Comebacks"]) == ["2", "0"]
+    # 2 of 1,200 by day 90; day 30 is left to the download.
+    assert table["Back by day 90"].iloc[0].startswith("0.2%")
+    assert "Back by day 30" not in table
+
+
+def test_causes_end_with_their_total():
+    jobs = fleet(40, (20, 50, 60))
+    backs = [job for job in jobs if job["job_id"].endswith("-2")]
+    backs[0]["root_cause"] = "cord"
+    table = tables.of_causes(cause_curves(followed(*jobs, **RULES), at=(90,)))
+    assert list(table["Root cause"]) == ["contacts", "cord", tables.ALL_CAUSES]
+    shares = [text.split("%")[0] for text in table["Back by day 90"]]
+    assert shares == ["5.0", "2.5", "7.5"]  # 2, 1 and 3 of 40
+
+
+def test_tests_are_listed_only_where_there_is_something_to_test():
+    one = return_curves(followed(*fleet(40, (20,)), **RULES), at=(30,))
+    assert tables.tests_of(one).empty
+    both = followed(*fleet(40, (20,), model="boiler"), *fleet(30, (9,), model="grinder"), **RULES)
+    table = tables.tests_of(return_curves(both, by="model", at=(30,)))
+    assert list(table["Degrees of freedom"]) == ["1", "1"]
+
+
+def test_the_tally_counts_what_stands():
+    counts = tables.tally_of(standing(followed(*fleet(40, (20,)), **RULES)))
+    assert counts["Jobs followed"] == "40"
+    assert counts["Comebacks"] == "1"
+    assert counts["On the bench"] == "1"
