@@ -63,6 +63,16 @@ def whole(number: float) -> str:
     return f"{number:,.0f}"
 
 
+def spoken(column: str) -> str:
+    """Name a column as one says it: ``practice_contact_pair`` is the contact pair."""
+    family, _, rest = column.partition("_")
+    if family == "practice":
+        return rest.replace("_", " ")
+    if family == "lot":
+        return f"lot of the {rest.replace('_', ' ')}"
+    return column.replace("_", " ")
+
+
 def day_of(date: pd.Timestamp) -> str:
     """Write a date as day, month in words, year: no order of numbers to mistake."""
     return f"{date.day} {date:%B %Y}"
@@ -112,7 +122,8 @@ def of_curves(curves: Curves) -> Finding:
         sentence = f"Within {day} days {_of_100(row)} repaired units come back ({basis})."
         caveats = []
     else:
-        sentence = f"Within {day} days, of 100 units: {_each(known)} ({basis})."
+        by = " and ".join(map(spoken, curves.by))
+        sentence = f"Within {day} days, of 100 units come back, by {by}: {_each(known)} ({basis})."
         if curves.test is not None:
             sentence += f" {chance(curves.test)}"
         caveats = [PLAIN_COMPARISON]

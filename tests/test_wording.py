@@ -20,6 +20,18 @@ def test_small_shares_get_a_digit_more():
     assert wording.per_100(-0.0042) == "-0.42"
 
 
+@pytest.mark.parametrize(
+    ("column", "said"),
+    [
+        ("practice_contact_pair", "contact pair"),
+        ("lot_contact", "lot of the contact"),
+        ("age_band", "age band"),
+    ],
+)
+def test_columns_are_spoken(column, said):
+    assert wording.spoken(column) == said
+
+
 def test_dates_have_the_month_in_words():
     assert wording.day_of(pd.Timestamp("2026-03-09")) == "9 March 2026"
 
@@ -61,7 +73,7 @@ def test_groups_are_a_plain_comparison():
         *fleet(60, (20,) * 2, model="boiler"),
     ]
     finding = wording.of_curves(return_curves(followed(*jobs), by="model"))
-    assert "boiler 3.3 (" in finding.sentence
+    assert "of 100 units come back, by model: boiler 3.3 (" in finding.sentence
     assert "grill 20.0 (" in finding.sentence
     assert "rarely make such a difference" in finding.sentence
     assert finding.caveats[0] == wording.PLAIN_COMPARISON
