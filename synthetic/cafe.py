@@ -25,7 +25,7 @@ def cafe_workshop(jobs: int = 12_000, seed: int = 20) -> Scenario:
     Renewing both contacts of a pair is done more readily on old and poor units, so the plain
     comparison makes it look nearly useless; in truth it spares two contact faults in three.
     Cleaning the switch spares four switch faults in ten. A new gasket changes nothing. One lot of
-    contacts fails four times as readily, and in one spring one bench leaves the switches uncleaned.
+    contacts fails four times as readily, and in one autumn one bench leaves the switches uncleaned.
 
     Parameters
     ----------
@@ -37,8 +37,8 @@ def cafe_workshop(jobs: int = 12_000, seed: int = 20) -> Scenario:
     return Scenario(
         seed=seed,
         first_visits=round(jobs / JOBS_PER_UNIT),
-        first_day="2016-04-01",
-        days=3652,
+        first_day="2015-10-01",
+        days=3653,
         growth=0.6,
         models=_cafe_models(),
         technicians=(
@@ -53,7 +53,7 @@ def cafe_workshop(jobs: int = 12_000, seed: int = 20) -> Scenario:
             Part("element", 0.30, lot_days=120, overlap_days=10),
             Part("gasket", 0.45, lot_days=90, overlap_days=8),
         ),
-        slips=(Slip("switch", "Bo", "2024-03-01", 61),),
+        slips=(Slip("switch", "Bo", "2023-09-01", 61),),
         readings=_cafe_readings(),
         terms={90: 0.30, 180: 0.45, 365: 0.25},
         returning=Returning(

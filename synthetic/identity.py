@@ -73,9 +73,9 @@ def _written_serials(
     missing = random.random(count) < paper.missing_serial_share
     touched = np.flatnonzero((mistyped | restyled) & ~missing)
     changed = [
-        _restyle(_mistype(text, random) if typo else text, random)
+        _restyle(mistype(text, random) if typo else text, random)
         if style
-        else _mistype(text, random)
+        else mistype(text, random)
         for text, typo, style in zip(
             true.take(pa.array(touched)).to_pylist(),
             mistyped[touched],
@@ -89,7 +89,7 @@ def _written_serials(
     return _series(pc.if_else(pa.array(missing), pa.scalar(None, pa.string()), written))
 
 
-def _mistype(text: str, random: np.random.Generator) -> str:
+def mistype(text: str, random: np.random.Generator) -> str:
     """Make one slip: another character, two swapped, one left out."""
     place = int(random.integers(1, len(text) - 1))
     kind = random.random()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -37,13 +38,14 @@ def write_down(
     """
     repaired = np.isfinite(facts["handed_back"])
     finished = repaired | (facts["written_off"] & (_bench_end(facts) <= scenario.days))
-    columns: dict[str, object] = {
+    claims = _claims(scenario, facts, finished, random)
+    columns: dict[str, Any] = {
         "received": calendar(scenario, facts["received"]),
         "handed_back": calendar(scenario, facts["handed_back"]),
         **identify(scenario, units, facts, random),
         **_findings(scenario, facts, finished, random),
-        **_claims(scenario, facts, finished, random),
-        **_money(scenario, facts, finished, random),
+        **claims,
+        **_money(scenario, facts, finished, claims["decision"], random),
         **_endings(scenario, facts, finished, random),
         "term_days": np.where(repaired, facts["term_days"], np.nan),
     }
@@ -92,7 +94,7 @@ def _measure(
 
 def _findings(
     scenario: Scenario, facts: Facts, finished: np.ndarray, random: np.random.Generator
-) -> dict[str, object]:
+) -> dict[str, Any]:
     count = len(finished)
     paper = scenario.paperwork
     names = (*scenario.cause_names, NO_FAULT_FOUND, MISUSE)
@@ -155,7 +157,7 @@ def _texts(values: Sequence[str], codes: np.ndarray) -> pd.Series:
 
 def _claims(
     scenario: Scenario, facts: Facts, finished: np.ndarray, random: np.random.Generator
-) -> dict[str, object]:
+) -> dict[str, Any]:
     """Relate each comeback to the job before, and say who paid."""
     count = len(finished)
     comeback = facts["visit"] > 1
@@ -223,8 +225,12 @@ def _claim_cost(
 
 
 def _money(
-    scenario: Scenario, facts: Facts, finished: np.ndarray, random: np.random.Generator
-) -> dict[str, object]:
+    scenario: Scenario,
+    facts: Facts,
+    finished: np.ndarray,
+    decision: pd.Categorical,
+    random: np.random.Generator,
+) -> dict[str, Any]:
     count = len(finished)
     minutes = random.lognormal(np.log(38), 0.35, count)
     parts = random.lognormal(np.log(9), 0.6, count)
@@ -233,8 +239,7 @@ def _money(
         parts += practice.cost * facts[f"done_{practice.name}"]
     usual = np.array([model.price for model in scenario.models])[facts["model"]]
     price = (usual * random.lognormal(0, 0.12, count) / 5).round() * 5
-    in_term = facts["notified"] - facts["before_handed_back"] <= facts["before_term_days"]
-    price[in_term | facts["written_off"]] = 0
+    price[decision.isin(["covered", "goodwill", "pending"]) | facts["written_off"]] = 0
     return {
         "bench_minutes": np.where(finished, minutes.round(), np.nan),
         "parts_cost": np.where(finished, parts.round(2), np.nan),
@@ -244,7 +249,7 @@ def _money(
 
 def _endings(
     scenario: Scenario, facts: Facts, finished: np.ndarray, random: np.random.Generator
-) -> dict[str, object]:
+) -> dict[str, Any]:
     """Say which units left service: written off on the bench, or out of use in the field."""
     bench = facts["written_off"] & finished
     ended = np.where(bench, _bench_end(facts), facts["left_on"])
