@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from insights.history.cards import MISSING, Cards, Records
-from insights.history.serials import SHORTEST_FOR_SAME, slips
+from insights.history.serials import slips
 
 LARGEST_BLOCK = 100
 LONGEST_SERIAL = 24
@@ -36,9 +36,9 @@ def candidate_pairs(
 
     Notes
     -----
-    Pairs share customer or phone (the postcode where one has neither), and the model; or the
-    serial, on another model. In blocks of more than 100 records only serials one slip apart are
-    compared: a unit without serial fits so many of them that none would reach a person.
+    Pairs share customer or phone (the postcode where one has neither), and the model. In blocks
+    of more than 100 records only serials one slip apart are compared: a unit without serial
+    fits so many of them that none would reach a person.
     """
     found = []
     big = np.zeros(len(records), dtype=bool)
@@ -54,7 +54,6 @@ def candidate_pairs(
         pairs, crowded = _pairs_within(record, key, wanted)
         found.append(pairs)
         big[crowded] = True
-    found.append(_equal_serials(cards, records))
     first = records.first
     spelled = ~cards.bare[first]
     model = cards.model[first]
@@ -101,18 +100,6 @@ def _pairs_within(
         either = wanted[one] | wanted[other]
         pairs.append(np.column_stack((one[either], other[either])))
     return np.concatenate(pairs), record[crowded]
-
-
-def _equal_serials(cards: Cards, records: Records) -> np.ndarray:
-    serial = cards.serial[records.first]
-    long_enough = np.array(
-        [text is not None and len(text) >= SHORTEST_FOR_SAME for text in serial], dtype=bool
-    )
-    record = np.flatnonzero(long_enough)
-    if not len(record):
-        return np.zeros((0, 2), dtype=np.int64)
-    _, key = np.unique(serial[record].astype(str), return_inverse=True)
-    return _pairs_within(record, key, np.ones(len(serial), dtype=bool))[0]
 
 
 def _one_slip_apart(serial: np.ndarray, group: np.ndarray, record: np.ndarray) -> np.ndarray:

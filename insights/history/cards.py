@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from insights.history.serials import identifiers, plain
+from insights.history.serials import SHORTEST_FOR_SAME, identifiers, plain
 
 MISSING = -1
 NEVER = np.iinfo(np.int64).max // 4
@@ -38,11 +38,12 @@ class Cards:
     here
         Was the unit repaired here before: 1 yes, 0 no, ``MISSING`` unknown.
     record
-        Cards of one model with equal serials share a record, a card without serial has its own;
-        numbered by first arrival.
+        Cards with equal serials share a record (of one model, where the serial is so short that
+        makers number each model from the start); a card without serial has its own. Numbered
+        by first arrival.
     fillers
         Serials that were taken as words for none: each on five or more jobs, all of different
-        customers.
+        customers, that were on the bench at once.
     """
 
     row: np.ndarray
@@ -121,13 +122,14 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
     ordered = jobs.take(row)
     customer = _codes(identifiers(ordered["customer"]))
     model = pd.factorize(plain(ordered["model"]).fillna(""))[0]
-    serial, fillers = _without_fillers(identifiers(ordered["unit_serial"]), customer)
+    arrived, free = arrived[row], _free(ordered)
+    serial, fillers = _without_fillers(identifiers(ordered["unit_serial"]), customer, arrived, free)
     alone = np.isin(row, apart)
     return Cards(
         row=row,
         job_id=ids[row],
-        received=arrived[row],
-        free=_free(ordered),
+        received=arrived,
+        free=free,
         serial=serial.to_numpy(),
         written=ordered["unit_serial"].astype("object").to_numpy(),
         model=model,
@@ -136,7 +138,7 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
         postcode=_codes(identifiers(ordered["postcode"])),
         age_years=ordered["unit_age_years"].to_numpy(),
         here=_here(ordered["earlier_repair"]),
-        record=_record(model, _codes(serial), alone),
+        record=_record(model, serial, alone),
         fillers=fillers,
     )
 
@@ -164,17 +166,27 @@ def _free(jobs: pd.DataFrame) -> np.ndarray:
     return np.where(open_or_gone, NEVER, days)
 
 
-def _without_fillers(serial: pd.Series, customer: np.ndarray) -> tuple[pd.Series, tuple[str, ...]]:
-    known = pd.DataFrame({"serial": serial.to_numpy(), "customer": customer})
+def _without_fillers(
+    serial: pd.Series, customer: np.ndarray, arrived: np.ndarray, free: np.ndarray
+) -> tuple[pd.Series, tuple[str, ...]]:
+    known = pd.DataFrame(
+        {"serial": serial.to_numpy(), "customer": customer, "arrived": arrived, "free": free}
+    )
     known = known[known["serial"].notna() & (known["customer"] != MISSING)]
     by_serial = known.groupby("serial")["customer"].agg(["size", "nunique"])
-    filler = (by_serial["size"] >= FILLER_CUSTOMERS) & (by_serial["size"] == by_serial["nunique"])
-    names = tuple(sorted(by_serial.index[filler]))
+    many = (by_serial["size"] >= FILLER_CUSTOMERS) & (by_serial["size"] == by_serial["nunique"])
+    known = known[known["serial"].isin(by_serial.index[many])]
+    # A customer column may hold a number a job; but no unit is on the bench twice at once.
+    until = known.groupby("serial")["free"].transform(lambda days: days.cummax().shift())
+    names = tuple(sorted(known["serial"][known["arrived"] < until].unique()))
     return serial.where(~serial.isin(names), None), names
 
 
-def _record(model: np.ndarray, serial: np.ndarray, alone: np.ndarray) -> np.ndarray:
-    shared = (serial != MISSING) & ~alone
-    pair = model.astype(np.int64) * (serial.max(initial=0) + 1) + serial
-    own = -1 - np.arange(len(serial), dtype=np.int64)
-    return pd.factorize(np.where(shared, pair, own))[0]
+def _record(model: np.ndarray, serial: pd.Series, alone: np.ndarray) -> np.ndarray:
+    code = _codes(serial)
+    shared = (code != MISSING) & ~alone
+    short = (serial.str.len() < SHORTEST_FOR_SAME).to_numpy(dtype=bool, na_value=False)
+    width = code.max(initial=0) + 1
+    key = np.where(short, (1 + model.astype(np.int64)) * width + code, code)
+    own = -1 - np.arange(len(code), dtype=np.int64)
+    return pd.factorize(np.where(shared, key, own))[0]

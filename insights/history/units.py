@@ -109,10 +109,10 @@ def link_units(
 
     Notes
     -----
-    First, jobs of one model with equal serials (case, spaces and punctuation aside) are one
-    unit. An equal serial on another model is not enough by itself, as makers number each model
-    from the start: such a pair is judged by the odds. Words that stand for no serial ("n/a",
-    "0000") and a serial on five or more jobs, all of different customers, count as missing.
+    First, jobs with equal serials (case, spaces and punctuation aside) are one unit; serials
+    of up to three characters only within one model, as makers number each model from the
+    start. Words that stand for no serial ("n/a", "0000") count as missing, and so does a serial
+    on five or more jobs, all of different customers, that were on the bench at once.
 
     Then pairs of those units are judged by Fellegi and Sunter's odds
     (:mod:`insights.history.matching`): the last visit of the one before the first visit of the
@@ -346,7 +346,7 @@ def _remarks(evidence: Evidence, unit_of_job: np.ndarray, pairs: pd.DataFrame) -
             Note(
                 "filler_serials",
                 "Taken as words for no serial, because each is on five or more jobs of as many "
-                f"customers: {', '.join(cards.fillers)}.",
+                f"customers, on the bench at once: {', '.join(cards.fillers)}.",
             )
         )
     return tuple(notes)
