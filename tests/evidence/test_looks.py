@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from insights.errors import RequestError
 from insights.evidence.looks import bounds, crossing_chances, inflation, spent
@@ -66,6 +66,19 @@ def test_two_looks_agree_with_the_bivariate_normal():
     above, below = crossing_chances(limits, times, drift=2.5)
     assert 1 - above.sum() - below.sum() == pytest.approx(within, abs=1e-5)
     assert above[0] == pytest.approx(stats.norm.sf(2.4 - mean[0]), abs=1e-10)
+
+
+def test_wide_bounds_are_integrated_finely_enough():
+    # A first bound far out and a second near: by adaptive quadrature of the middle.
+    def stays(x):
+        return (
+            stats.norm.pdf(x / np.sqrt(0.2)) / np.sqrt(0.2) * stats.norm.sf((2 - x) / np.sqrt(0.8))
+        )
+
+    reach = 8 * np.sqrt(0.2)
+    direct = integrate.quad(stays, -reach, reach, epsabs=1e-13)[0]
+    above, _ = crossing_chances([8.0, 2.0], [0.2, 1.0])
+    assert above[1] == pytest.approx(direct, abs=1e-11)
 
 
 @settings(max_examples=15, deadline=None, derandomize=True)

@@ -150,7 +150,7 @@ def test_several_strata_agree_with_statsmodels_and_with_hand():
 def test_standard_error_is_right_in_many_small_strata():
     rng = np.random.default_rng(9)
     base = rng.uniform(0.02, 0.2, 120)
-    n1, n0 = rng.integers(1, 6, 120), rng.integers(1, 6, 120)
+    n1, n0 = rng.integers(1, 3, 120), rng.integers(6, 12, 120)  # uneven arms
     found = [
         mantel_haenszel_difference(
             np.column_stack([rng.binomial(n1, base), n1, rng.binomial(n0, base + 0.05), n0])
@@ -165,9 +165,9 @@ def test_standard_error_is_right_in_many_small_strata():
 START = pd.Timestamp("2022-01-01")
 
 
-def trial(risk_both, risk_one, *, n=400, disobeyed=0, seed=1):
-    """Run a trial in the invented workshop: plan, cards, used cards, follow-up."""
-    planned = plan()
+def trial(risk_both, risk_one, *, n=400, disobeyed=0, seed=1, **changes):
+    """Run a trial in the invented workshop: plan, cards, used cards, jobs, units."""
+    planned = plan(**changes)
     cards = job_cards(planned, MIX)
     rng = np.random.default_rng(seed)
     queue = {name: iter(part["card"]) for name, part in cards.groupby(["model", "age_band"])}
@@ -244,6 +244,27 @@ def test_only_the_first_job_of_a_unit_counts():
     assert again.table["jobs"].sum() == 400
     notes = {note.text.split(": ")[-1]: note.jobs for note in again.notes}
     assert notes["later job of a unit."] == 30
+
+
+def test_only_comebacks_by_the_day_and_for_the_cause_count():
+    # Every comeback of this workshop is on day 90, for the element.
+    for changes, counted in (({"day": 90}, True), ({"day": 89}, False), ({"cause": "seal"}, False)):
+        planned, cards, used, history, links = trial(0.2, 0.2, **changes)
+        result = analyse_trial(planned, cards, used, followed(history, links))
+        assert (result.table["returns"].sum() > 50) == counted
+        assert result.table["returns"].sum() in (0, len(history.jobs) - 400)
+
+
+def test_a_term_that_ends_before_the_day_says_nothing():
+    planned, cards, used, history, links = trial(0.08, 0.08)
+    history.jobs["term_days"] = 365.0
+    history.jobs.loc[:24, "term_days"] = 60.0
+    covered = follow_up(history, links=links, data_date="2022-12-31", follow="covered")
+    result = analyse_trial(planned, cards, used, covered)
+    short = (covered.episodes["end"] == "term") & (covered.episodes["days"] < 180)
+    assert result.table["jobs"].sum() == 400 - short.sum()
+    lost = {note.text.split(": ")[-1]: note.jobs for note in result.notes}
+    assert lost["term ended before the day."] == short.sum() > 0
 
 
 def test_cards_passed_over_are_reported():

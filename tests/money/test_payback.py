@@ -115,6 +115,18 @@ def test_an_even_chance_that_more_jobs_cannot_settle_is_said_so():
     assert "never_clear" in {note.code for note in result.notes}
 
 
+def test_jobs_to_a_clear_answer_in_closed_form():
+    # With no gain on average it is clear in 80% of cases when 1.645 sqrt(v / sigma^2) = .2533,
+    # so n = (p0 q0 + p1 q1) / sigma^2 / (.2533 / 1.645)^2.
+    even = Costs(45 * 0.036, 0, 0, ComebackCost(45))
+    noise = 0.072 * 0.928 + 0.036 * 0.964
+    needed = noise / 0.002**2 / (stats.norm.isf(0.4) / stats.norm.ppf(0.95)) ** 2
+    result = payback((0.036, 0.002), even, risk_without=0.072)
+    assert result.jobs_per_arm_to_clear == pytest.approx(needed, rel=1e-4)  # about 1.1 million
+    # Ten times as sharp already: a hundred times as many, more than any workshop sees.
+    assert np.isnan(payback((0.036, 0.0002), even, risk_without=0.072).jobs_per_arm_to_clear)
+
+
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(
     st.floats(-0.05, 0.08),

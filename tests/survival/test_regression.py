@@ -355,6 +355,19 @@ def test_a_changing_ratio_is_noted():
     assert list(result.table["covariate"]) == ["practice_pair"]
 
 
+def test_few_returns_are_noted_below_ten_a_ratio():
+    followup = followed(*workshop(100))
+    returns = followup.return_count
+    assert 20 <= returns < 40  # enough for two ratios, too few for four
+    two = cox_regression(followup, ["model"])
+    four = cox_regression(followup, ["model", "technician", "practice_switch"])
+    assert "few_returns" not in {note.code for note in two.notes}
+    assert "few_returns" in {note.code for note in four.notes}
+    # Nothing here changes with time, and nothing says so.
+    assert (four.proportional["p"] > 0.05).all()
+    assert "not_proportional" not in {note.code for note in four.notes}
+
+
 def test_requests_that_cannot_be_met():
     followup = followed(*workshop(120))
     with pytest.raises(RequestError, match=r"No job has model = kettle.*boiler"):
