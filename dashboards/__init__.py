@@ -1,5 +1,5 @@
 """The dashboard: the same answers as the command line, on screen."""
 
-from dashboards.server import launch
+from dashboards.launching import launch
 
 __all__ = ["launch"]

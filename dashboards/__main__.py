@@ -7,7 +7,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboards.server import PORT, THIS_MACHINE, launch
+from dashboards.launching import launch
+from dashboards.server import PORT, THIS_MACHINE
 
 BAD_INPUT = 2
 

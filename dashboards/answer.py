@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 import streamlit as st
 
+from dashboards.markup import literal
 from dashboards.theme import DARK, LIGHT, Palette
 from insights import wording
 from insights.errors import FormatQuestion, HeadingsError, SourceError, StaysfixedError
@@ -24,8 +25,8 @@ STYLE = """
 .foot {{border-top: 1px solid {rule}; margin: 1.5rem 0 0 0; padding-top: .8rem;
   max-width: 46rem; font-size: .9rem; line-height: 1.5;}}
 dl.tally, dl.tally dd {{margin: 0 !important;}}
-.tally {{display: grid; grid-template-columns: repeat(auto-fill, minmax(8rem, 1fr));
-  gap: .8rem 1rem; padding: 0 !important; max-width: 64rem;}}
+.tally {{display: grid; grid-template-columns: repeat(auto-fill, minmax(7.2rem, 1fr));
+  gap: .8rem .9rem; padding: 0 !important; max-width: 64rem;}}
 .tally div {{display: flex; flex-direction: column; justify-content: space-between;
   border-top: 2px solid {rule}; padding-top: .35rem;}}
 .tally dt {{margin: 0; font-weight: 400; line-height: 1.3;}}
@@ -102,7 +103,7 @@ def figure(drawn: go.Figure, *, key: str, alt: str) -> None:
 
 
 def table(rows: pd.DataFrame, *, key: str, alt: str, numbers: pd.DataFrame | None = None) -> None:
-    """Show a table, with a download of the numbers behind it.
+    """Show a table, with a download of what is behind it.
 
     Parameters
     ----------
@@ -119,7 +120,10 @@ def table(rows: pd.DataFrame, *, key: str, alt: str, numbers: pd.DataFrame | Non
         st.table(rows, hide_index=True, border="horizontal", alt=alt)
     else:
         st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
-    download(rows if numbers is None else numbers, key=key, label="Numbers as CSV")
+    if numbers is None:
+        download(rows, key=key, label="List as CSV")
+    else:
+        download(numbers, key=key, label="Numbers as CSV")
 
 
 def download(frame: pd.DataFrame, *, key: str, label: str) -> None:
@@ -155,7 +159,7 @@ def method(text: str, tests: pd.DataFrame) -> None:
 
 def refuse(error: StaysfixedError) -> None:
     """Say what can't be answered, and why."""
-    st.error(escape(str(error)))
+    st.error(literal(str(error)))
     if isinstance(error, SourceError | HeadingsError | FormatQuestion):
         st.markdown("The page *The record* helps to read this sheet, or opens another one.")
 

@@ -17,7 +17,14 @@ from streamlit.navigation.page import Page
 
 from dashboards import data
 from dashboards.data import Facts, Source
-from dashboards.selection import FILTER_COLUMNS, Selection, from_address, label_of, to_address
+from dashboards.markup import literal
+from dashboards.selection import (
+    FILTER_COLUMNS,
+    Selection,
+    from_address,
+    label_of,
+    to_address,
+)
 
 CHOSEN = "chosen"
 WRITTEN = "address_written"
@@ -98,7 +105,7 @@ def name_record(record: Source) -> None:
     record
         The open record.
     """
-    st.sidebar.markdown(f"Open record: **{_plain(record.name)}**")
+    st.sidebar.markdown(f"Open record: **{literal(record.name)}**")
 
 
 def read_address(page: str) -> None:
@@ -119,7 +126,8 @@ def read_address(page: str) -> None:
     selection, refused = from_address(query)
     _start_over(selection)
     if refused:
-        st.warning(f"The address asks for {', '.join(refused)}, which no page knows: left out.")
+        asked = literal(", ".join(refused))
+        st.warning(f"The address asks for {asked}, which no page knows: left out.")
 
 
 def write_address(page: str) -> None:
@@ -217,11 +225,6 @@ def group_of(groups: Iterable[str]) -> str:
     return st.selectbox("Group shown", options, key="group", width=420)
 
 
-def _plain(text: str) -> str:
-    """Keep a file's name from being read as markup."""
-    return "".join(f"\\{sign}" if sign in "\\`*_{}[]()#+!|<>$~:" else sign for sign in text)
-
-
 def _chosen() -> Selection:
     selection = st.session_state.get(CHOSEN, Selection())
     assert isinstance(selection, Selection)
@@ -253,7 +256,7 @@ def _known(what: str, wanted: tuple[str, ...], options: tuple[str, ...]) -> tupl
     """Keep what this record has, and say what it has not."""
     unknown = [value for value in wanted if value not in options]
     if unknown:
-        st.warning(f"This record has no {what} {', '.join(unknown)}: left out.")
+        st.warning(f"This record has no {what} {literal(', '.join(unknown))}: left out.")
     return tuple(value for value in wanted if value in options)
 
 

@@ -11,6 +11,7 @@ import streamlit as st
 
 from dashboards import controls, data
 from dashboards.data import Source
+from dashboards.markup import literal
 from insights.errors import FormatQuestion, HeadingsError, StaysfixedError
 from insights.history.declared import Declared, recall, remember
 from insights.history.headings import SURE, plain
@@ -79,7 +80,7 @@ def ask(record: Source, question: HeadingsError | FormatQuestion | None = None) 
         )
         remember(headings, declared)
     except StaysfixedError as error:
-        st.error(str(error))
+        st.error(literal(str(error)))
         return
     controls.open_source(data.again(record, declared))
     st.rerun()
@@ -89,14 +90,14 @@ def words_for(question: HeadingsError | FormatQuestion) -> str:
     """Say what has to be answered, in words for a reader who has the form before them."""
     if isinstance(question, MissingColumns):
         return (
-            f"This sheet has headings of its own: nothing in it is called "
-            f"{', '.join(question.missing)}. Say below which heading is which."
+            "This sheet has headings of its own: nothing in it is called "
+            f"{literal(', '.join(question.missing))}. Say below which heading is which."
         )
     if isinstance(question, DateQuestion):
         return "Some dates are not written year-month-day. Say below how they are written."
     if isinstance(question, SheetQuestion):
         return "This workbook has more than one sheet with something in it."
-    return str(question)
+    return literal(str(question))
 
 
 def mapping_of(
@@ -202,7 +203,7 @@ def _date_format(known: str | None, question: Exception | None, key: str) -> str
         likely = question.formats
         start = likely[0] if len(likely) == 1 else None
         for heading, values in question.examples.items():
-            st.markdown(f"Dates under *{heading}*: {', '.join(values[:4])}")
+            st.markdown(f"Dates under {literal(heading)}: {literal(', '.join(values[:4]))}")
     options = list(dict.fromkeys([*likely, known or ISO, ISO, *DATE_FORMATS]))
     return st.selectbox(
         "9 March 2026 is written",

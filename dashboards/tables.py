@@ -120,7 +120,7 @@ def tally_of(standing: Standing) -> dict[str, str]:
         "Jobs followed": whole(standing.jobs),
         "Units": whole(standing.units),
         "Comebacks": whole(standing.returns),
-        "Units still in their term": whole(standing.open_exposure),
+        "Still in their term": whole(standing.open_exposure),
         "On the bench": whole(standing.on_bench),
         "Rows refused": whole(standing.refused_rows),
     }
@@ -194,7 +194,7 @@ def of_linkage(as_judged: Curves, as_if_linked: Curves) -> pd.DataFrame:
     """
     rows = [of_curves(as_judged), of_curves(as_if_linked)]
     table = pd.concat(rows, ignore_index=True).fillna(NOT_KNOWN).drop(columns="Group")
-    table.insert(0, "Doubtful pairs", ["kept apart (as everywhere here)", "taken as one unit"])
+    table.insert(0, "Doubtful pairs", ["kept apart, as everywhere here", "taken as one unit"])
     return table
 
 

@@ -18,7 +18,7 @@ QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
 VOICE = RESULTS | {"insights.wording"}
 EVERYTHING = VOICE | {"insights.as_json", "insights.plain_table", "insights.report"}
-SCREEN_DATA = {"dashboards.selection", "dashboards.server"}
+SCREEN_DATA = {"dashboards.markup", "dashboards.selection", "dashboards.server"}
 SCREEN = SCREEN_DATA | {
     "dashboards.answer",
     "dashboards.controls",
@@ -44,11 +44,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.command": EVERYTHING,
     "insights": EVERYTHING,
     "dashboards.theme": set(),
+    "dashboards.markup": set(),
     "dashboards.server": set(),
     "dashboards.selection": RESULTS,
     "dashboards.figures": {"insights", "dashboards.theme", *VOICE},
     "dashboards.tables": {"insights", *VOICE},
-    "dashboards.answer": {"insights", "dashboards.theme", *VOICE},
+    "dashboards.answer": {"insights", "dashboards.markup", "dashboards.theme", *VOICE},
     "dashboards.data": {"insights", "synthetic", *SCREEN_DATA, *RESULTS},
     "dashboards.controls": {"insights", "dashboards.data", *SCREEN_DATA, *RESULTS},
     "dashboards.views": {"insights", "dashboards", *SCREEN, *VOICE},

@@ -7,6 +7,7 @@ import streamlit as st
 from dashboards import answer, controls, data, tables
 from dashboards.figures import causes as picture
 from dashboards.figures import curves as curves_picture
+from dashboards.markup import literal
 from insights import wording
 
 
@@ -27,7 +28,7 @@ def show() -> None:
     )
     left_out = curves_picture.left_out(causes.total)
     if left_out:
-        st.markdown(left_out)
+        st.markdown(literal(left_out))
     st.subheader("How the causes add up over time", anchor=False)
     group = controls.group_of(causes.groups["group"])
     answer.figure(

@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboards import answer, controls, data, tables
 from dashboards.figures import curves as picture
+from dashboards.markup import literal
 from insights import wording
 
 
@@ -20,7 +21,7 @@ def show() -> None:
     answer.figure(picture.draw(curves, answer.palette()), key="coming-back", alt=found.sentence)
     left_out = picture.left_out(curves)
     if left_out:
-        st.markdown(left_out)
+        st.markdown(literal(left_out))
     st.subheader("The numbers behind this figure", anchor=False)
     answer.table(
         tables.of_curves(curves),

@@ -26,7 +26,7 @@ def show() -> None:
         matching.ask(record, question)
         return
     except SourceError as error:
-        st.error(str(error))
+        answer.refuse(error)
         return
     selection = controls.chosen_rules()
     followup = data.followup(record, selection)

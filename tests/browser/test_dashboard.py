@@ -74,7 +74,7 @@ def test_only_this_machine_is_answered(address):
 
 def test_curves_step_and_never_slope(page, address):
     visit(page, f"{address}/comebacks")
-    paths = page.locator(".js-plotly-plot path.js-line").evaluate_all(
+    paths = page.locator(".scatterlayer path.js-line").evaluate_all(
         "lines => lines.map(line => line.getAttribute('d'))"
     )
     curves = [path for path in paths if path]
@@ -127,7 +127,7 @@ def test_light_and_dark_follow_the_readers_system(browser, address, scheme, pale
     red, green, blue = (int(palette.background[i : i + 2], 16) for i in (1, 3, 5))
     ground = page.get_by_test_id("stApp").evaluate("app => getComputedStyle(app).backgroundColor")
     assert ground == f"rgb({red}, {green}, {blue})"
-    line = page.locator(".js-plotly-plot path.js-line").last
+    line = page.locator(".scatterlayer path.js-line").last
     colour = line.evaluate("line => getComputedStyle(line).stroke")
     red, green, blue = (int(palette.lines[0][i : i + 2], 16) for i in (1, 3, 5))
     assert colour == f"rgb({red}, {green}, {blue})"

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dashboards.markup import literal
 from dashboards.selection import Selection, from_address, label_of, to_address
 
 DAY = st.dates(dt.date(1990, 1, 1), dt.date(2190, 1, 1)).map(lambda day: day.isoformat())
@@ -57,3 +58,7 @@ def test_only_columns_with_values_are_filtered_by():
 )
 def test_columns_are_named_in_words(name, label):
     assert label_of(name) == label
+
+
+def test_no_sign_of_the_records_own_is_markup():
+    assert literal("a_b *c* <d>.csv") == r"a\_b \*c\* \<d\>.csv"

@@ -11,7 +11,8 @@ import pytest
 
 from dashboards import server
 from dashboards.__main__ import main
-from dashboards.server import APP, SOURCE_VARIABLE, arguments, launch
+from dashboards.launching import launch
+from dashboards.server import APP, SOURCE_VARIABLE, arguments
 
 
 def option(words: list[str], name: str) -> list[str]:
@@ -78,7 +79,7 @@ def test_a_missing_file_is_one_clear_line(capsys):
 
 def test_asking_for_help_imports_no_analysis():
     code = (
-        "import sys, dashboards.server; "
+        "import sys, dashboards; "
         "print([name for name in ('streamlit', 'pandas') if name in sys.modules])"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
