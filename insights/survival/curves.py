@@ -30,9 +30,8 @@ from insights.survival.strata import Estimate, all_returns, strata
 METHOD = (
     "Aalen-Johansen share of counted comebacks with leaving service as a competing end "
     "(one minus Kaplan-Meier where no unit left service); infinitesimal-jackknife variance "
-    "clustered by unit (Greenwood's where no unit came twice); log-log bounds, from the "
-    "third return on; before, mid-P bounds on the effective number of jobs; without any return "
-    "Clopper-Pearson bounds of none among those at risk."
+    "clustered by unit (Greenwood's where no unit came twice); log-log bounds from the second "
+    "return on, before it exact-type ones (Clopper-Pearson on the effective number of jobs)."
 )
 
 

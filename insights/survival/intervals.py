@@ -7,14 +7,13 @@ from scipy import special
 
 from insights.errors import RequestError
 
-FEW_RETURNS = 3
+FEW_RETURNS = 2
 """Below so many returns a share has exact-type bounds, from there on log-log ones.
 
-Chosen by simulation (tests/survival/test_coverage.py): with it the 95% bounds of the 180-day
-share cover the truth in 93 to 99% of shops from 40 jobs at 1% on; mid-P up to more returns, or
-Clopper-Pearson at one and two returns, cover more than 99% of the smallest shops.
+Chosen on simulated shops (tests/survival/test_coverage.py). At 1% and 40 jobs bounds can only
+cover about 95% or about 99.5%, as a second return does or does not exclude the truth: log-log
+bounds of two returns do, exact, mid-P and later switches don't. Elsewhere the rules hardly differ.
 """
-HALVINGS = 60
 ROUNDING = 1e-12
 
 
@@ -45,18 +44,13 @@ def share_bounds(
 
     Notes
     -----
-    Without a return, Clopper and Pearson's bounds of none among those still at risk; with one
-    or two, mid-P bounds on :func:`effective_jobs`; from :data:`FEW_RETURNS` on, log-log bounds.
-    Where all have come back, or the units' influences cancel to no variance at all, neither
-    exists, and Clopper and Pearson's take over.
+    Without a return, Clopper and Pearson's bounds of none among those still at risk; with a
+    single one, the same on :func:`effective_jobs`; from :data:`FEW_RETURNS` on, log-log bounds.
+    Where all have come back, or the units' influences cancel to no variance at all, no log-log
+    bounds exist, and Clopper and Pearson's stay.
     """
-    jobs = effective_jobs(share, variance, at_risk)
-    open_ended = (returns > 0) & _estimable(share * (1 - share), variance)
-    few = open_ended & (returns < FEW_RETURNS)
-    many = open_ended & (returns >= FEW_RETURNS)
-    low, high = np.empty(len(share)), np.empty(len(share))
-    low[~open_ended], high[~open_ended] = exact_bounds(share[~open_ended], jobs[~open_ended], level)
-    low[few], high[few] = mid_p_bounds(share[few], jobs[few], level)
+    low, high = exact_bounds(share, effective_jobs(share, variance, at_risk), level)
+    many = (returns >= FEW_RETURNS) & _estimable(share * (1 - share), variance)
     low[many], high[many] = log_log_bounds(share[many], variance[many], level)
     return low, high
 
@@ -88,34 +82,6 @@ def exact_bounds(
     low[some] = special.betaincinv(back[some], rest[some] + 1, tail)
     high[left] = special.betaincinv(back[left] + 1, rest[left], 1 - tail)
     return low, high
-
-
-def mid_p_bounds(
-    share: np.ndarray, jobs: np.ndarray, level: float = 0.95
-) -> tuple[np.ndarray, np.ndarray]:
-    """Bound a share strictly between 0 and 1 of ``jobs`` by inverting the mid-P test.
-
-    What was seen counts half in each tail (Lancaster 1961, J. Am. Stat. Assoc. 56:223-234), so
-    the bounds are quantiles of the even mixture of Clopper and Pearson's two beta
-    distributions. They are found by halving, to machine precision.
-    """
-    tail = (1 - level) / 2
-    # Share and effective jobs stand still between returns, so most days repeat each other.
-    pairs, day = np.unique(np.stack([share, jobs]), axis=1, return_inverse=True)
-    back = pairs[0] * pairs[1]
-    rest = pairs[1] - back
-
-    def quantile(chance: float) -> np.ndarray:
-        below, above = np.zeros(len(back)), np.ones(len(back))
-        for _ in range(HALVINGS):
-            middle = (below + above) / 2
-            reached = special.betainc(back, rest + 1, middle)
-            reached = (reached + special.betainc(back + 1, rest, middle)) / 2
-            below = np.where(reached < chance, middle, below)
-            above = np.where(reached < chance, above, middle)
-        return (below + above) / 2
-
-    return quantile(tail)[day], quantile(1 - tail)[day]
 
 
 def log_log_bounds(

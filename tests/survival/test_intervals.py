@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize, stats
+from scipy import stats
 
 from insights.errors import RequestError
 from insights.survival.intervals import (
@@ -14,7 +14,6 @@ from insights.survival.intervals import (
     exact_bounds,
     log_log_bounds,
     mean_bounds,
-    mid_p_bounds,
     normal_quantile,
     share_bounds,
 )
@@ -38,17 +37,6 @@ def test_exact_bounds_are_clopper_and_pearsons(back, jobs):
     assert (low[0], high[0]) == pytest.approx((theirs.low, theirs.high), abs=1e-10)
 
 
-@pytest.mark.parametrize(("back", "jobs"), [(1, 40), (2, 33), (7, 21)])
-def test_mid_p_bounds_solve_the_binomial_tails(back, jobs):
-    def tail(p: float, sign: int) -> float:
-        beyond = stats.binom.sf(back, jobs, p) if sign > 0 else stats.binom.cdf(back - 1, jobs, p)
-        return beyond + stats.binom.pmf(back, jobs, p) / 2 - 0.025
-
-    expected = [optimize.brentq(tail, 1e-9, 1 - 1e-9, args=(sign,)) for sign in (1, -1)]
-    low, high = mid_p_bounds(*one(back / jobs, jobs))
-    assert [low[0], high[0]] == pytest.approx(expected, abs=1e-9)
-
-
 def test_log_log_bounds_by_hand():
     # F = .2, se .1: -log(.8) = .22314; exp(+-1.95996 * .1 / (.8 * .22314)) = 2.997945, .333562.
     low, high = log_log_bounds(*one(0.2, 0.01))
@@ -67,10 +55,10 @@ def test_mean_bounds_are_garwoods_for_a_plain_count(count, low, high):
 
 
 def test_kind_of_bounds_follows_the_number_of_returns():
-    share, variance, at_risk = np.full(4, 0.05), np.full(4, 0.05 * 0.95 / 40), np.full(4, 40.0)
-    low, high = share_bounds(share, variance, at_risk, np.array([1, 2, 3, 30]))
-    few = mid_p_bounds(share[:2], np.full(2, 40.0))
-    many = log_log_bounds(share[2:], variance[2:])
+    share, variance, at_risk = np.full(3, 0.05), np.full(3, 0.05 * 0.95 / 40), np.full(3, 7.0)
+    low, high = share_bounds(share, variance, at_risk, np.array([1, 2, 30]))
+    few = exact_bounds(share[:1], np.full(1, 40.0))
+    many = log_log_bounds(share[1:], variance[1:])
     assert np.append(few[0], many[0]) == pytest.approx(low)
     assert np.append(few[1], many[1]) == pytest.approx(high)
 
