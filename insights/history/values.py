@@ -51,7 +51,7 @@ class Cells:
     text
         One a row, trimmed, null where empty.
     distinct
-        The distinct texts, shape (K,).
+        The distinct texts, shape (K,); where each is taken as distinct, null where empty.
     codes
         The place in ``distinct`` of each row's text, -1 where empty, shape (N,).
     """
@@ -139,7 +139,7 @@ def _too_long(cells: Cells) -> Verdicts:
         return []
     return [
         (
-            np.asarray(pc.greater(lengths, LONGEST_CELL)),
+            np.asarray(pc.greater(lengths, LONGEST_CELL).fill_null(False)),
             f"the cell holds more than {LONGEST_CELL} characters",
             "shorten it, or check that a quotation mark is closed",
         )

@@ -205,6 +205,13 @@ def test_a_cell_of_a_megabyte_is_refused_and_shown_shortened():
     assert len(history.refused_rows["model"][0]) == 1_000_000
 
 
+def test_an_empty_cell_beside_one_too_long_is_no_obstacle():
+    text = "job_id,received,model,notes\n1,2026-03-02,grill,\n"
+    history = read(text + "2,2026-03-02,grill," + "x" * 40_000 + "\n")
+    assert list(history.jobs["job_id"]) == ["1"]
+    assert list(history.refused["row"]) == [3]
+
+
 def test_the_longest_cell_allowed_is_what_a_spreadsheet_can_hold():
     assert read(HEAD + f"1,2026-03-02,,{'x' * 32_767},,,,\n").refused_count == 0
     assert read(HEAD + f"1,2026-03-02,,{'x' * 32_768},,,,\n").refused_count == 1
