@@ -49,8 +49,11 @@ def share_bounds(
     Where all have come back, or the units' influences cancel to no variance at all, no log-log
     bounds exist, and Clopper and Pearson's stay.
     """
-    low, high = exact_bounds(share, effective_jobs(share, variance, at_risk), level)
     many = (returns >= FEW_RETURNS) & _estimable(share * (1 - share), variance)
+    few = ~many
+    low, high = np.empty(len(share)), np.empty(len(share))
+    jobs = effective_jobs(share[few], variance[few], at_risk[few])
+    low[few], high[few] = exact_bounds(share[few], jobs, level)
     low[many], high[many] = log_log_bounds(share[many], variance[many], level)
     return low, high
 

@@ -118,7 +118,9 @@ def life_table(followup: Followup, by: Sequence[str] = ()) -> LifeTable:
     pattern, patterns = _patterns(followup, tuple(by))
     outcome, causes, endings = _outcomes(followup)
     unit = followup.episodes["unit"].to_numpy()
-    days, day = np.unique(followup.episodes["days"].to_numpy(), return_inverse=True)
+    half_days = (2 * followup.episodes["days"].to_numpy()).astype(np.int64)
+    seen_half_days, day, _ = _tally(half_days, int(half_days.max()) + 1)
+    days = seen_half_days / 2
     width = 1 + len(causes) + len(endings)
     key = (pattern.astype(np.int64) * len(days) + day) * width + outcome
     seen, cell, jobs = _tally(key, len(patterns) * len(days) * width)
@@ -205,14 +207,23 @@ def _tally(key: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray, np.ndarr
     return np.unique(key, return_inverse=True, return_counts=True)
 
 
+def several(unit: np.ndarray) -> np.ndarray:
+    """Mark the entries of a sorted array that occur more than once."""
+    same = unit[1:] == unit[:-1]
+    marked = np.zeros(len(unit), dtype=bool)
+    marked[1:] = same
+    marked[:-1] |= same
+    return marked
+
+
 def _repeats(unit: np.ndarray, cell: np.ndarray) -> pd.DataFrame:
-    _, place, often = _tally(unit, int(unit.max()) + 1)
-    several = often[place] > 1
-    order = np.argsort(unit[several], kind="stable")
-    return pd.DataFrame({"unit": unit[several][order], "cell": cell[several][order]})
+    often = several(unit)
+    return pd.DataFrame({"unit": unit[often], "cell": cell[often]})
 
 
 def _units(unit: np.ndarray, pattern: np.ndarray, pattern_count: int) -> np.ndarray:
-    highest = int(unit.max()) + 1
-    seen, _, _ = _tally(pattern * highest + unit, pattern_count * highest)
-    return np.bincount(seen // highest, minlength=pattern_count)
+    often = several(unit)
+    once = np.bincount(pattern[~often], minlength=pattern_count)
+    pairs = np.sort(unit[often] * pattern_count + pattern[often])
+    first = pairs[np.append(True, pairs[1:] != pairs[:-1])] if len(pairs) else pairs
+    return once + np.bincount(first % pattern_count, minlength=pattern_count)

@@ -17,7 +17,7 @@ from insights.survival.incidence import (
     area_variance,
     variance,
 )
-from insights.survival.lifetable import CENSORED, LifeTable, RiskSets, risk_sets
+from insights.survival.lifetable import CENSORED, LifeTable, RiskSets, risk_sets, several
 
 
 @dataclass(frozen=True)
@@ -70,12 +70,12 @@ def strata(table: LifeTable) -> Iterator[Stratum]:
     for code, label in enumerate(table.labels):
         risk = risk_sets(table, code)
         mine = slice(edges[code], edges[code + 1])
-        several = _several(unit[mine])
-        repeated = cell[mine][several]
+        often = several(unit[mine])
+        repeated = cell[mine][often]
         counted = np.flatnonzero(pattern == code)
         alike = jobs[counted] - np.bincount(repeated, minlength=len(jobs))[counted]
         cells = np.append(repeated, counted)
-        units = unit[mine][several]
+        units = unit[mine][often]
         spans = Spans(
             unit=np.append(units, np.arange(len(counted)) + units.max(initial=-1) + 1),
             start=np.full(len(cells), -1),
@@ -85,15 +85,6 @@ def strata(table: LifeTable) -> Iterator[Stratum]:
             outcomes=risk.outcomes.shape[1],
         )
         yield Stratum(label, risk, spans, int(table.units[code]))
-
-
-def _several(unit: np.ndarray) -> np.ndarray:
-    """Mark the entries of a sorted array that occur more than once."""
-    same = unit[1:] == unit[:-1]
-    several = np.zeros(len(unit), dtype=bool)
-    several[1:] = same
-    several[:-1] |= same
-    return several
 
 
 @dataclass(frozen=True)
