@@ -6,9 +6,13 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboards import answer, controls
-from dashboards.views import causes, comebacks, record, standing
-from insights.errors import StaysfixedError
+from dashboards import ahead
+
+ahead.wait_for_imports()
+
+from dashboards import answer, controls  # noqa: E402
+from dashboards.views import causes, comebacks, record, standing  # noqa: E402
+from insights.errors import StaysfixedError  # noqa: E402
 
 ASSETS = Path(__file__).with_name("assets")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from threading import Thread
 
+from dashboards import ahead
 from dashboards.server import EVERY_ADDRESS, PORT, SOURCE_VARIABLE, THIS_MACHINE, arguments
 
 OPEN_TO_OTHERS = (
@@ -40,10 +40,8 @@ def launch(
     Streamlit reads the rest of its settings from ``.streamlit/config.toml`` beside the app;
     what concerns privacy is given here as well, so that no setting of the user's own undoes it.
     """
-    # Streamlit and the analysis take a second to import; only this call should pay for them.
+    # Streamlit takes a third of a second to import; only this call should pay for it.
     from streamlit.web import cli
-
-    from dashboards import data
 
     os.environ.pop(SOURCE_VARIABLE, None)
     if source is not None:
@@ -52,7 +50,5 @@ def launch(
     print(f"The dashboard is at http://{shown}:{port} (Ctrl+C stops it).", flush=True)
     if address not in THIS_MACHINE:
         print(OPEN_TO_OTHERS.format(address=address, port=port), file=sys.stderr)
-    # The first page's answers are worked out while the browser loads the page's frame. All
-    # imports are done by then: two threads in the same imports can meet half-made modules.
-    Thread(target=data.warm, name="work-ahead", daemon=True).start()
+    ahead.begin()
     cli.main(arguments(address, port, headless=headless), standalone_mode=False)

@@ -51,7 +51,7 @@ def streamlit_words(monkeypatch):
     monkeypatch.setattr(
         "streamlit.web.cli.main", lambda words, standalone_mode: called.append(words)
     )
-    monkeypatch.setattr("dashboards.data.warm", lambda: None)
+    monkeypatch.setattr("dashboards.ahead.begin", lambda: None)
     monkeypatch.setenv(SOURCE_VARIABLE, "left over")
     return called
 
