@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from insights.evidence.result import PracticeEvidence
 from insights.followup import Followup
+from insights.money.payback import Payback
 from insights.notes import Note
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
@@ -106,6 +108,17 @@ def causes(result: CauseCurves) -> dict[str, Any]:
             for cause in dict.fromkeys(rows["cause"])
         ]
     return {**whole, "cause_tests": result.tests, "method": result.method}
+
+
+def practice(evidence: PracticeEvidence, pays: Payback | None) -> dict[str, Any]:
+    """Give a comparison of two ways of working, and whether it pays where that was asked."""
+    data = {field.name: getattr(evidence, field.name) for field in dataclasses.fields(evidence)}
+    # The draws are the machine's own; the estimators' table is worth a plainer name.
+    del data["draws"]
+    data["estimators"] = data.pop("table")
+    data["notes"] = notes(evidence.notes)
+    data["pays"] = None if pays is None else dataclasses.asdict(pays)
+    return data
 
 
 def _group(row: dict[str, Any], at: list[dict[str, Any]]) -> dict[str, Any]:

@@ -16,8 +16,9 @@ FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
-VOICE = RESULTS | {"insights.wording"}
-EVERYTHING = VOICE | {"insights.as_json", "insights.plain_table", "insights.report"}
+VOICE = RESULTS | {"insights.wording", "insights.wording_practice"}
+PROGRAM = {"insights.as_json", "insights.plain_table", "insights.asked", "insights.verbs"}
+EVERYTHING = VOICE | PROGRAM | {"insights.report"}
 SCREEN_DATA = {"dashboards.markup", "dashboards.selection", "dashboards.server"}
 SCREEN = SCREEN_DATA | {
     "dashboards.answer",
@@ -38,7 +39,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.money": SURVIVAL,
     "insights.review": SURVIVAL,
     "insights.wording": RESULTS,
+    "insights.wording_practice": RESULTS | {"insights.wording"},
     "insights.as_json": RESULTS,
+    "insights.asked": FOLLOWUP,
+    "insights.verbs": EVERYTHING,
     "insights.plain_table": set(),
     "insights.report": VOICE,
     "insights.command": EVERYTHING,

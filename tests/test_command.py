@@ -193,3 +193,61 @@ def test_demo_and_open_run_as_programs_of_their_own(monkeypatch):
         ["-m", "dashboards", "--address", "127.0.0.1", "--port", "8501"],
         ["-m", "dashboards", "jobs.csv", "--address", "127.0.0.1", "--port", "9000"],
     ]
+
+
+@pytest.fixture(scope="module")
+def practised(tmp_path_factory) -> str:
+    """Two hundred boilers each way; a kept seal brings back forty, a renewed one ten."""
+    rows = []
+    for unit in range(400):
+        level, model = ("renewed", "kept")[unit % 2], ("boiler", "grill")[unit // 2 % 2]
+        serial = f"SN{unit * 7919}"
+        rows.append(f"{unit:03d},2025-01-01,2025-01-03,{model},{serial},365,,{level}")
+        if unit // 2 < (10 if level == "renewed" else 40):
+            rows.append(f"{unit + 1000},2025-02-{unit % 28 + 1:02d},,{model},{serial},,seal,")
+    rows.append("9000,2025-11-01,,grill,SN-X,,,")
+    return write(tmp_path_factory.mktemp("practice") / "shop.csv", *rows)
+
+
+def test_practice_has_the_agreed_keys(practised, capsys):
+    money = ("--part-cost", "2", "--minutes", "3", "--rate", "40", "--comeback-cost", "45")
+    data = answered(capsys, "practice", practised, "seal", "--at", "90", *money)
+    assert {"level", "against", "day", "population", "jobs", "returns", "crude"} <= set(data)
+    assert {"adjusted", "balance", "overlap", "e_value", "verdict", "pays"} <= set(data)
+    for risks in (data["crude"], data["adjusted"]):
+        assert set(risks) == {"risk_level", "risk_against", "difference", "low", "high"}
+    assert {"covariate", "before", "after"} <= set(data["balance"][0])
+    assert set(data["overlap"]) == {
+        "share_outside",
+        "effective_jobs_level",
+        "effective_jobs_against",
+    }
+    assert {"net_per_job", "low", "high", "probability", "break_even_part_cost"} <= set(
+        data["pays"]
+    )
+
+
+def test_practice_compares_what_was_counted_by_hand(practised, capsys):
+    data = answered(capsys, "practice", practised, "seal", "--at", "90")
+    assert (data["level"], data["against"]) == ("renewed", "kept")
+    assert (data["jobs"], data["returns"], data["pays"]) == (400, 50, None)
+    assert data["crude"]["difference"] == pytest.approx(0.05 - 0.20)
+    assert data["adjusted"]["difference"] == pytest.approx(-0.15, abs=0.02)
+    assert data["verdict"] == "helps"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("paint",), "Recorded practices: seal"),
+        (("seal", "--level", "glued"), "Recorded levels"),
+        (("seal", "--at", "5000"), "the last that can be compared"),
+        (("seal", "--cause", "paint"), "seal"),
+        (("seal", "--adjust", "reading_plate_c"), "reading_plate_c"),
+        (("seal", "--part-cost", "-1", "--comeback-cost", "45"), "zero or more"),
+        (("seal", "--part-cost", "1"), "Give the cost of a comeback yourself"),
+        (("seal", "--part-cost", "1", "--comeback-cost", "45", "--safety"), "afety"),
+    ],
+)
+def test_bad_questions_about_a_practice_end_in_one_clear_line(practised, capsys, words, says):
+    assert says in complaint(capsys, "practice", practised, *words)

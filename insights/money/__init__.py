@@ -1,1 +1,1 @@
-"""Does it pay, what term to offer, how much to hold?"""
+"""Whether it pays, what term to offer, how much to hold."""

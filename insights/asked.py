@@ -1,0 +1,103 @@
+"""From the words of a command line to the hand-backs they ask about."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from insights.errors import RequestError
+from insights.followup import COUNTS, FOLLOWS, GRACE_DAYS, Followup, follow_up, select
+from insights.history.declared import Declared
+from insights.history.intake import read_history
+from insights.history.schema import History
+from insights.history.units import LINK_AT, link_units
+
+DAYS = "90,180,365"
+
+
+def common_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options that every analysis takes."""
+    parser.add_argument("source", metavar="SOURCE", help="CSV, XLSX or Parquet file")
+    clock = parser.add_argument_group("the clock")
+    clock.add_argument("--data-date", metavar="DAY", help="the history is complete up to this day")
+    clock.add_argument("--follow", choices=FOLLOWS, default="covered")
+    clock.add_argument("--count", choices=COUNTS, default="faults")
+    clock.add_argument("--grace", type=int, default=GRACE_DAYS, metavar="DAYS")
+    clock.add_argument("--link-at", type=float, default=LINK_AT, metavar="PROBABILITY")
+    which = parser.add_argument_group("which hand-backs")
+    which.add_argument("--since", metavar="DAY")
+    which.add_argument("--until", metavar="DAY")
+    which.add_argument("--where", action="append", default=[], metavar="COLUMN=VALUE")
+    file = parser.add_argument_group("how the file is written")
+    file.add_argument("--headings", metavar="FILE", help="a mapping written by `check --suggest`")
+    file.add_argument("--date-format", metavar="FORMAT", help="such as %%d/%%m/%%Y")
+    file.add_argument("--decimal", choices=(".", ","))
+    file.add_argument("--currency", metavar="NAME")
+    file.add_argument("--sheet", metavar="NAME")
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def declared(args: argparse.Namespace) -> Declared | None:
+    """Gather what was said about the file; None where nothing was."""
+    base = Declared.load(args.headings) if args.headings else Declared()
+    said = {
+        name: value
+        for name in ("date_format", "decimal", "currency", "sheet")
+        if (value := getattr(args, name)) is not None
+    }
+    if not said and not args.headings:
+        return None
+    return Declared(**{**base.__dict__, **said})
+
+
+def read(args: argparse.Namespace) -> History:
+    """Read the source."""
+    return read_history(Path(args.source), declared(args))
+
+
+def followed(args: argparse.Namespace, history: History) -> Followup:
+    """Link units and start the clocks."""
+    return follow_up(
+        history,
+        data_date=args.data_date,
+        follow=args.follow,
+        count=args.count,
+        grace_days=args.grace,
+        links=link_units(history, link_at=args.link_at),
+    )
+
+
+def selected(args: argparse.Namespace) -> Followup:
+    """Read, link, follow, and keep the hand-backs that the filters ask for."""
+    followup = followed(args, read(args))
+    where: dict[str, tuple[str, ...]] = {}
+    for condition in args.where:
+        name, equals, value = condition.partition("=")
+        if not equals:
+            raise RequestError(f"--where {condition}: write it as COLUMN=VALUE.")
+        where[name] = (*where.get(name, ()), value)
+    if not (where or args.since or args.until):
+        return followup
+    return select(followup, since=args.since, until=args.until, where=where)
+
+
+def days_of(text: str) -> tuple[float, ...]:
+    """Read a list of days.
+
+    Raises
+    ------
+    RequestError
+        A day is not a number above zero.
+    """
+    try:
+        days = tuple(float(day) for day in text.split(","))
+    except ValueError:
+        raise RequestError(f"--at {text}: write days with commas, like {DAYS}.") from None
+    if any(not 0 < day < float("inf") for day in days):
+        raise RequestError(f"--at {text}: every day must be above zero.")
+    return tuple(sorted(set(days)))
+
+
+def names_of(text: str | None) -> tuple[str, ...] | None:
+    """Read a list of names; None where none was given."""
+    return None if text is None else tuple(name.strip() for name in text.split(","))
