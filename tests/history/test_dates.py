@@ -60,6 +60,11 @@ def test_the_settling_value_may_stand_in_another_column_and_far_down():
     assert set(caught.value.examples) == {"received", "handed_back"}
 
 
+def test_an_odd_cell_on_top_does_not_hide_the_question():
+    with pytest.raises(DateQuestion, match="No one format fits"):
+        read(["soon", "25/04/2026", "26/04/2026"])
+
+
 def test_no_format_fitting_all_is_said():
     with pytest.raises(DateQuestion, match="No one format fits") as caught:
         read(["25/04/2026", "04/25/2026"])

@@ -94,6 +94,7 @@ def test_a_heading_may_hold_two_lines():
         (b"\x89PNG\r\n\x1a\n" + bytes(50), "is a picture"),
         (b"\xff\xd8\xff\xe0" + bytes(50), "is a picture"),
         (b"BM" + bytes(range(256)), "is not text"),
+        (b"job_id\x01\x02,received\n" * 9, "is not text"),
         (b"%PDF-1.7\n", "is a PDF document"),
         (b"\xd0\xcf\x11\xe0" + bytes(50), "an old .xls workbook"),
         (b"SQLite format 3\x00" + bytes(50), "is a database"),
@@ -106,6 +107,12 @@ def test_what_is_no_table_is_one_clear_error(data, told):
         read(data)
     assert str(caught.value).startswith("jobs.csv ")
     assert "\n" not in str(caught.value)
+
+
+def test_a_stray_control_character_does_not_make_text_a_picture():
+    assert (
+        read(HEAD + "1,2026-03-02,grill,hot\x0bthen \x01cold" + " " * 90).jobs["job_id"][0] == "1"
+    )
 
 
 @pytest.mark.parametrize("name", ["not_there.csv", "", "a\0b.csv"])

@@ -109,6 +109,20 @@ def test_what_a_user_said_before_wins_over_a_suggestion():
     assert declared.currency == "EUR"
 
 
+def test_likeness_is_three_parts_name_and_one_part_cells():
+    frame = pd.DataFrame({"Serial No": ["S1", "S1", "S2", "S3"]})
+    line = suggest_headings(frame).iloc[0]
+    assert line["ours"] == "unit_serial"
+    assert line["likeness"] == 0.94  # 0.75 * 1 (a word for it) + 0.25 * 3 different in 4 cells
+
+
+def test_only_sure_suggestions_are_taken_unseen():
+    table = pd.DataFrame(
+        {"theirs": ["a", "b"], "ours": ["model", "price"], "likeness": [0.80, 0.79]}
+    )
+    assert confirm(table).headings == {"a": "model"}
+
+
 def test_each_heading_and_each_column_is_used_once():
     frame = pd.DataFrame([["1", "2", "3"]], columns=["serial", "serial no", "serial number"])
     ours = [name for name in suggest_headings(frame)["ours"] if name]

@@ -92,6 +92,23 @@ def test_a_row_that_cannot_be_used_is_refused_with_its_reason(row, column, probl
     assert history.refused_count == 1
 
 
+@pytest.mark.parametrize(
+    ("column", "fine", "wrong"),
+    [
+        ("condition", ["1", "5"], ["0", "6", "2.5"]),
+        ("unit_age_years", ["0", "200", "7.5"], ["-1", "201"]),
+        ("term_days", ["0", "36500"], ["-1"]),
+        ("bench_minutes", ["0"], ["-1"]),
+        ("claim_cost", ["0"], ["-0.01"]),
+    ],
+)
+def test_numbers_load_within_their_bounds_and_no_further(column, fine, wrong):
+    rows = [f"{n},2026-03-02,grill,{text}" for n, text in enumerate([*fine, *wrong])]
+    history = read("\n".join([f"job_id,received,model,{column}", *rows]))
+    assert list(history.jobs[column]) == [float(text) for text in fine]
+    assert list(history.refused["value"]) == wrong
+
+
 def test_the_last_day_allowed_is_today_itself():
     assert len(read(HEAD + "1,2026-06-30,2026-06-30,grill,,,,\n").jobs) == 1
 

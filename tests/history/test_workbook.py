@@ -82,6 +82,12 @@ def test_a_formula_without_stored_result_is_refused_and_one_with_it_is_used():
     assert list(read(stored).jobs["price"]) == [3.0, 3.0]
 
 
+def test_a_whole_number_kept_with_a_point_is_the_same_job_number():
+    rows = [HEAD, ["=20+1021", date(2026, 3, 2), None, "a"]]
+    stored = _with_stored_result(workbook(rows), "<v></v>", "<v>1041.0</v>")
+    assert list(read(stored).jobs["job_id"]) == ["1041"]
+
+
 def _with_stored_result(data, before, after):
     import zipfile
 
