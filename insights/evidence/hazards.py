@@ -171,7 +171,7 @@ def fit_hazards(design: Design, data: Weighted, start: Hazards | None = None) ->
     (Greenland and Mansournia 2015, Statistics in Medicine 34:3133-3143), which is the
     information of two pseudo-comebacks, one done each way; its 95% range of hazard ratios is
     1/39 to 39. It is wider than Normal(0, 1.5^2) and, unlike it, can be redrawn with the record:
-    a level without any comeback then has the upper limit of Clopper and Pearson.
+    a level without any comeback then has about the upper limit of Clopper and Pearson.
 
     Leaving service is rare and goes on at one rate for all jobs.
     """

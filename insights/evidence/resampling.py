@@ -9,7 +9,7 @@ import numpy as np
 
 from insights.evidence.compared import Compared
 
-LARGEST_BLOCK = 4_000_000
+LARGEST_BLOCK = 1_000_000
 """Numbers in the largest array that a block of draws may need: it fits a processor's cache."""
 
 

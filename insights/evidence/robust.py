@@ -109,18 +109,22 @@ def doubly_robust_risks(
 
 def _course(design: Design, hazards: Hazards, arm: int, is_target: np.ndarray) -> _Course:
     ratios = [hazard_ratios(design, beta)[arm] for beta in hazards.beta]
-    daily = [rate[:, None] * ratio for rate, ratio in zip(hazards.rates, ratios, strict=True)]
-    target = sum(hazard for hazard, asked in zip(daily, is_target, strict=True) if asked)
-    every = sum(daily) + hazards.leaving[:, None]
-    width = hazards.widths[:, None, None]
-    gained = np.cumsum(every * width, axis=0)
-    start = np.exp(-(gained - every * width))
-    middle = start * np.exp(-every * width / 2)
-    days = start * np.where(every > 0, _ratio(-np.expm1(-every * width), every), width)
-    half = start * np.where(every > 0, _ratio(-np.expm1(-every * width / 2), every), width / 2)
-    risk = np.cumsum(target * days, axis=0)
-    at_middle = risk - target * days + target * half
-    return _Course(target, every, days, (risk[-1] - at_middle) / middle, risk[-1])
+    shape = (len(hazards.widths), *ratios[0].shape)
+    target, every, days, at_middle, middle = (np.empty(shape) for _ in range(5))
+    reached, risk = np.ones(shape[1:]), np.zeros(shape[1:])
+    for k, width in enumerate(hazards.widths):
+        daily = [rate[k] * ratio for rate, ratio in zip(hazards.rates, ratios, strict=True)]
+        target[k] = sum(hazard for hazard, asked in zip(daily, is_target, strict=True) if asked)
+        every[k] = sum(daily) + hazards.leaving[k]
+        half = np.exp(-every[k] * (width / 2))
+        still = every[k] > 0
+        inverse = np.divide(1.0, every[k], out=np.zeros_like(half), where=still)
+        days[k] = reached * np.where(still, (1 - half**2) * inverse, width)
+        at_middle[k] = risk + target[k] * reached * (1 - half) * inverse
+        middle[k] = reached * half
+        risk = risk + target[k] * days[k]
+        reached = middle[k] * half
+    return _Course(target, every, days, (risk - at_middle) / middle, risk)
 
 
 def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:
