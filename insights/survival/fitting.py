@@ -13,6 +13,7 @@ from insights.survival.lifetimes import Family, Likelihood, Observed
 
 STEP = 1e-4
 """Step of the central differences; errors of 1e-8 in slope and 1e-6 in curvature."""
+ON_BOUND = 0.999
 STEPS = 12
 SMALL_STEP = 1e-6
 WIDEST = np.array([60.0, 5.0, 12.0])
@@ -108,7 +109,7 @@ def fit(family: Family, observed: Observed) -> Fit:
     likelihood = Likelihood(family, observed, anchor_day(observed))
     tops = [climb(likelihood, start) for start in _starts(likelihood)]
     theta, value = max(tops, key=lambda top: top[1])
-    if np.abs(theta[:2]).max() > WIDEST[:2].min() or np.isnan(value):
+    if (np.abs(theta[:2]) >= ON_BOUND * WIDEST[:2]).any() or np.isnan(value):
         raise EvidenceError(
             f"No finite {family.name} curve fits: the returns lie too close together in time. "
             "Wait for more returns."
