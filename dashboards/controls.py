@@ -13,7 +13,6 @@ from dataclasses import fields, replace
 from typing import Any
 
 import streamlit as st
-from streamlit.navigation.page import Page
 
 from dashboards import data
 from dashboards.data import Facts, Source
@@ -80,7 +79,7 @@ class Menu:
         The pages, in order.
     """
 
-    def __init__(self, pages: Sequence[Page]) -> None:
+    def __init__(self, pages: Sequence[st.Page]) -> None:
         self._pages = pages
         self._place = st.sidebar.empty()
         self._drawn: dict[str, list[str]] | None = None
