@@ -174,6 +174,7 @@ def _side_by_side(reader: _Reader, estimators: Estimators) -> pd.DataFrame:
             why_not = f"needs {needed} comebacks; there are {returns}"
         else:
             found = reader.crude() if name == PLAIN else reader.difference(name, target)
+            why_not = "" if np.isfinite(found.difference) else "no like jobs were done both ways"
         population = {PLAIN: "as done", OVERLAP: "comparable"}.get(name, estimators.population)
         rows.append(
             {"estimator": name, "population": population, **vars(found), "why_not": why_not}

@@ -111,7 +111,7 @@ def stratified_shares(
     Returns
     -------
     numpy.ndarray
-        Shape (parts, 2, B); strata without a job of either arm are left out.
+        Shape (parts, 2, B); strata without jobs of both arms are left out, NaN where all are.
     """
     strata = daily.groups // 2
     shares = weighted_shares(daily, weights)
@@ -119,7 +119,9 @@ def stratified_shares(
     size = indicator(stratum, strata) @ population
     usable = np.isfinite(shares).all(axis=(0, 1))
     size = np.where(usable, size, 0.0)
-    return (np.where(usable, shares, 0.0) * size).sum(axis=2) / size.sum(axis=0)
+    total = size.sum(axis=0)
+    summed = (np.where(usable, shares, 0.0) * size).sum(axis=2)
+    return np.divide(summed, total, out=np.full_like(summed, np.nan), where=total > 0)
 
 
 def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:

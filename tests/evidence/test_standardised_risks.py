@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from benches import cells_of, followed_groups, group, mixed_bench, spread, worked_check
@@ -34,7 +36,7 @@ def on_rows(cells: Compared, edges: np.ndarray) -> tuple[np.ndarray, ...]:
         cells.cell_jobs,
         strict=True,
     ):
-        for k, (start, end) in enumerate(zip(edges, edges[1:], strict=False)):
+        for k, (start, end) in enumerate(itertools.pairwise(edges)):
             if day > start:
                 back = outcome == 1 and start < day <= end
                 rows += [(k, arm, pattern, min(day, end) - start, back)] * int(jobs)
@@ -142,7 +144,13 @@ def test_parts_add_up_to_all_comebacks_and_days_lost_to_the_area_under_them(benc
 def test_doubly_robust_equals_the_plain_augmented_sum_where_everyone_is_followed():
     followup = followed_groups(
         *[
-            group(jobs, practice, model=model, technician=who, back=spread(early, "cord", 60) + spread(late, "seal"))
+            group(
+                jobs,
+                practice,
+                model=model,
+                technician=who,
+                back=spread(early, "cord", 60) + spread(late, "seal"),
+            )
             for model, who, practice, jobs, early, late in [
                 ("old", "Ada", "both", 200, 9, 6),
                 ("old", "Ada", "one", 60, 6, 4),
