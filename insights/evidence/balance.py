@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from insights.evidence.compared import AGAINST, LEVEL
+from insights.evidence.compared import AGAINST, LEVEL, quotient
 from insights.evidence.result import Overlap
 
 OPEN_CHOICE = (0.05, 0.95)
@@ -58,8 +58,8 @@ def balance_table(facts: pd.DataFrame, jobs: np.ndarray, weights: np.ndarray) ->
                     "value": values.astype(str),
                     "share_level": before[LEVEL],
                     "share_against": before[AGAINST],
-                    "before": _ratio(before[LEVEL] - before[AGAINST], spread),
-                    "after": _ratio(after[LEVEL] - after[AGAINST], spread),
+                    "before": quotient(before[LEVEL] - before[AGAINST], spread),
+                    "after": quotient(after[LEVEL] - after[AGAINST], spread),
                 }
             )[there]
         )
@@ -133,7 +133,7 @@ def incomparable(facts: pd.DataFrame, jobs: np.ndarray) -> pd.DataFrame:
         values = facts[name].cat.categories.astype(str)
         done, other = (np.bincount(codes, jobs[arm], minlength=len(values)) for arm in (1, 0))
         total = done + other
-        share = _ratio(done, total)
+        share = quotient(done, total)
         fixed = (total >= FEWEST_JOBS) & ((share >= ALWAYS) | (share <= 1 - ALWAYS))
         rows += [
             (str(name), values[code], int(total[code]), float(share[code]))
@@ -144,7 +144,3 @@ def incomparable(facts: pd.DataFrame, jobs: np.ndarray) -> pd.DataFrame:
 
 def _shares(codes: np.ndarray, weight: np.ndarray, size: int) -> np.ndarray:
     return np.bincount(codes, weight, minlength=size) / weight.sum()
-
-
-def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    return np.divide(above, below, out=np.zeros_like(above, dtype=float), where=below > 0)

@@ -119,6 +119,11 @@ def indicator(place: np.ndarray, size: int, value: np.ndarray | None = None) -> 
     return sparse.coo_array((data, (place[column], column)), shape=(size, len(place))).tocsr()
 
 
+def quotient(above: np.ndarray, below: np.ndarray) -> np.ndarray:
+    """Divide, giving 0 where there is nothing to divide by."""
+    return np.divide(above, below, out=np.zeros_like(above, dtype=float), where=below > 0)
+
+
 def compare_cells(
     table: LifeTable, practice: str, levels: tuple[str, str], day: float, parts: Parts
 ) -> Compared:

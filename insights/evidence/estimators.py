@@ -16,7 +16,6 @@ from insights.evidence.hazards import (
     add_up,
     cut,
     fit_hazards,
-    standardise,
 )
 from insights.evidence.propensity import (
     Population,
@@ -27,6 +26,7 @@ from insights.evidence.propensity import (
 )
 from insights.evidence.resampling import Draw, draws, whole_record
 from insights.evidence.robust import Ends, doubly_robust_risks
+from insights.evidence.standardise import standardise
 from insights.evidence.weighting import (
     Daily,
     line_up,

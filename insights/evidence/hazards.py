@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse, special
 
-from insights.evidence.compared import ARMS, LEVEL, Compared, indicator
+from insights.evidence.compared import LEVEL, Compared, indicator, quotient
 from insights.evidence.fitting import PRIOR_SD, Design, climb
 from insights.evidence.propensity import EXACT, NEAR
 from insights.evidence.resampling import Draw
@@ -107,10 +107,16 @@ class Weighted:
     widths: np.ndarray
     draw: Draw
 
-    def prior_scale(self, part: int) -> np.ndarray:
-        """Give the factor by which the prior's half comeback raises a part's rates, (B,)."""
-        seen = self.by_interval[part].sum(axis=0)
-        return 1 + _ratio(self.draw.prior_rate, seen)
+    def rates(self, part: int, scaled: np.ndarray) -> np.ndarray:
+        """Give a part's daily hazard by interval for a ratio of 1, (K, B).
+
+        ``scaled`` holds days at risk times hazard ratio, shape (K, B). The prior's comebacks
+        join in where those of the record fell, or by days at risk where it has none.
+        """
+        seen = self.by_interval[part]
+        shares = np.where(seen.sum(axis=0) > 0, seen, scaled)
+        prior = self.draw.prior_rate * quotient(shares, shares.sum(axis=0) * np.ones_like(shares))
+        return quotient(seen + prior, scaled)
 
 
 def add_up(cells: Compared, clock: Clock, draw: Draw) -> Weighted:
@@ -176,14 +182,14 @@ def fit_hazards(design: Design, data: Weighted, start: Hazards | None = None) ->
     Leaving service is rare and goes on at one rate for all jobs.
     """
     at_risk = data.days_at_risk.sum(axis=(1, 2))
-    leaving = _ratio(data.by_interval[-1], at_risk)
+    leaving = quotient(data.by_interval[-1], at_risk)
     beta, rates = [], []
     for part, events in enumerate(data.events):
         begin = None if start is None else start.beta[part][:, 0]
         found = _fit_part(design, data, events, data.by_interval[part], begin)
         beta.append(found)
         scaled = (data.days_at_risk * hazard_ratios(design, found)).sum(axis=(1, 2))
-        rates.append(_ratio(data.by_interval[part], scaled) * data.prior_scale(part))
+        rates.append(data.rates(part, scaled))
     return Hazards(tuple(beta), tuple(rates), leaving, data.widths)
 
 
@@ -242,66 +248,3 @@ def hazard_ratios(design: Design, beta: np.ndarray) -> np.ndarray:
 def _by_column(design: Design, values: np.ndarray) -> np.ndarray:
     """Add (2, P, B) up to the practice and the covariate columns: (1 + p, B)."""
     return np.vstack([values[LEVEL].sum(axis=0), design.transposed @ values.sum(axis=0)])
-
-
-def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    return np.divide(above, below, out=np.zeros_like(above, dtype=float), where=below > 0)
-
-
-@dataclass(frozen=True)
-class Standardised:
-    """Risks had all jobs of a population been done one way, and the other.
-
-    Parameters
-    ----------
-    risks
-        By part and arm, shape (parts, 2, B).
-    days_lost
-        Mean days lost to comebacks of the target parts up to the day asked for, (2, B).
-    """
-
-    risks: np.ndarray
-    days_lost: np.ndarray
-
-
-def standardise(
-    design: Design, hazards: Hazards, population: np.ndarray, is_target: np.ndarray
-) -> Standardised:
-    """Predict both ways of working for every pattern, and average over a population.
-
-    Parameters
-    ----------
-    design, hazards
-        The model.
-    population
-        Weight of each pattern, shape (P, B).
-    is_target
-        Which parts count towards ``days_lost``.
-
-    Notes
-    -----
-    The g-formula (Robins 1986, Mathematical Modelling 7:1393-1512). With constant hazards inside
-    an interval a part's cumulative incidence is exact: the chance of reaching the interval,
-    times the chance of any end in it, times the part's share of the hazard.
-    """
-    weight = population / population.sum(axis=0)
-    ratios = [hazard_ratios(design, beta) for beta in hazards.beta]
-    risks = np.zeros((len(ratios), 2, weight.shape[1]))
-    lost = np.zeros((2, weight.shape[1]))
-    for arm in ARMS:
-        reached = weight.copy()
-        for k, width in enumerate(hazards.widths):
-            daily = [
-                rate[k] * ratio[arm] for rate, ratio in zip(hazards.rates, ratios, strict=True)
-            ]
-            total = sum(daily) + hazards.leaving[k]
-            ending = -np.expm1(-total * width)
-            mean_days = np.where(total > 0, _ratio(ending, total), width)
-            lost[arm] += risks[is_target, arm].sum(axis=0) * width
-            for part, hazard in enumerate(daily):
-                risks[part, arm] += (reached * hazard * mean_days).sum(axis=0)
-                if is_target[part]:
-                    waiting = _ratio(width - mean_days, total)
-                    lost[arm] += (reached * hazard * waiting).sum(axis=0)
-            reached *= 1 - ending
-    return Standardised(risks, lost)

@@ -23,6 +23,7 @@ from insights.evidence.balance import (
     overlap_of,
     propensity_table,
 )
+from insights.evidence.companions import companion_balance, companion_notes
 from insights.evidence.compared import AGAINST, LEVEL, Compared, compare_cells, split_causes
 from insights.evidence.controls import check_control, e_value
 from insights.evidence.estimators import RETURNS_FOR, Estimators
@@ -105,11 +106,11 @@ def compare_practice(
 
     Notes
     -----
-    See :mod:`insights.evidence.hazards` for the model, :mod:`insights.evidence.weighting` and
-    :mod:`insights.evidence.robust` for the estimators beside it, and
-    :mod:`insights.evidence.resampling` for the intervals. What each rests on: no unmeasured reason
-    for choosing the practice, jobs that could have been done either way, one version of the
-    practice, and owners as ready to come back after either.
+    See :mod:`insights.evidence.hazards` and :mod:`insights.evidence.standardise` for the model,
+    :mod:`insights.evidence.weighting` and :mod:`insights.evidence.robust` for the estimators
+    beside it, and :mod:`insights.evidence.resampling` for the intervals. What each rests on: no
+    unmeasured reason for choosing the practice, jobs that could have been done either way, one
+    version of the practice, and owners as ready to come back after either.
     """
     _check_numbers(day, replicates, confidence)
     column = practice_column(followup.history, name)
@@ -217,6 +218,7 @@ def _evidence(
         switched=switch is not None,
     )
     technician = followup.values("technician")
+    others = companion_balance(followup, question.column, cells.facts, question.arm, weights)
     return PracticeEvidence(
         practice=question.column.removeprefix("practice_"),
         level=question.level,
@@ -239,7 +241,13 @@ def _evidence(
         days_gained=reading.days_gained,
         table=reading.table,
         causes=reading.causes,
-        balance=balance_table(cells.facts, jobs, weights),
+        balance=pd.concat(
+            [
+                balance_table(cells.facts, jobs, weights).assign(is_adjusted=True),
+                others.assign(is_adjusted=False),
+            ],
+            ignore_index=True,
+        ),
         propensity=propensity_table(jobs, chance),
         technicians=choices_by(technician, question.arm, "technician"),
         incomparable=incomparable(cells.facts, jobs),
@@ -252,7 +260,12 @@ def _evidence(
         verdict=verdict,
         confidence=reading.confidence,
         method=METHOD,
-        notes=(*followup.notes, *question.notes, *remarks),
+        notes=(
+            *followup.notes,
+            *question.notes,
+            *remarks,
+            *companion_notes(others, question.level),
+        ),
     )
 
 

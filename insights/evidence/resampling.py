@@ -24,7 +24,8 @@ class Draw:
     prior_events
         Weight of the prior's pseudo-comeback in each arm, shape (2, B).
     prior_rate
-        Weight of the prior's half comeback in the rates, shape (B,); 0 for the record itself.
+        Weight of both of them in the rates, shape (B,). 0 for the record itself, which gives the
+        mode of the rates under a flat prior.
     prior_mean
         Means of the prior of the covariates' coefficients, in standard deviations of the
         prior, shape (p, B).

@@ -170,8 +170,9 @@ class PracticeEvidence:
         The adjusted comparison split by cause, adding up exactly: ``part``, ``risk_level``,
         ``risk_against``, ``difference``, ``low``, ``high``; the last row is ``all comebacks``.
     balance
-        ``covariate``, ``value``, ``share_level``, ``share_against``, ``before``, ``after``:
-        shares of each arm's jobs, and the standardised difference before and after weighting.
+        ``covariate``, ``value``, ``share_level``, ``share_against``, ``before``, ``after``,
+        ``is_adjusted``: shares of each arm's jobs, and the standardised difference before and
+        after weighting; not adjusted for are other practices decided in the same repair.
     propensity
         For a figure: ``low``, ``high`` of a band of the chance to be done so, and the jobs of
         each arm in it, ``jobs_level``, ``jobs_against``.

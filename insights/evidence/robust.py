@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from insights.evidence.compared import ARMS, Compared
+from insights.evidence.compared import ARMS, Compared, quotient
 from insights.evidence.fitting import Design
 from insights.evidence.hazards import Clock, Hazards, Weighted, hazard_ratios
 from insights.survival.lifetable import CENSORED
@@ -93,7 +93,7 @@ def doubly_robust_risks(
         course = _course(design, hazards, arm, is_target)
         tilt = job_weights[arm]
         days = data.days_at_risk[:, arm]
-        cut_short = _ratio(
+        cut_short = quotient(
             (followed[arm] * tilt * course.days).sum(axis=1), (tilt * days).sum(axis=1)
         )
         expected = tilt * days * (course.target - course.to_come * course.every)
@@ -125,7 +125,3 @@ def _course(design: Design, hazards: Hazards, arm: int, is_target: np.ndarray) -
         risk = risk + target[k] * days[k]
         reached = middle[k] * half
     return _Course(target, every, days, (risk - at_middle) / middle, risk)
-
-
-def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    return np.divide(above, below, out=np.zeros_like(above), where=below > 0)

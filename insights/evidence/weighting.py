@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from insights.evidence.compared import Compared, indicator
+from insights.evidence.compared import Compared, indicator, quotient
 from insights.survival.lifetable import CENSORED
 
 
@@ -75,7 +75,7 @@ def weighted_shares(daily: Daily, weights: np.ndarray) -> np.ndarray:
     last = (daily.last @ weights).reshape(shape)
     at_risk = last[:, ::-1].cumsum(axis=1)[:, ::-1]
     ends = [(matrix @ weights).reshape(shape) for matrix in daily.ends]
-    hazards = [_ratio(count, at_risk) for count in ends]
+    hazards = [quotient(count, at_risk) for count in ends]
     staying = np.cumprod(1 - sum(hazards), axis=1)
     in_play = np.concatenate([np.ones_like(staying[:, :1]), staying[:, :-1]], axis=1)
     shares = np.stack([(in_play * hazard).sum(axis=1) for hazard in hazards[:-1]])
@@ -122,7 +122,3 @@ def stratified_shares(
     total = size.sum(axis=0)
     summed = (np.where(usable, shares, 0.0) * size).sum(axis=2)
     return np.divide(summed, total, out=np.full_like(summed, np.nan), where=total > 0)
-
-
-def _ratio(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    return np.divide(above, below, out=np.zeros_like(above), where=below > 0)

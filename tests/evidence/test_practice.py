@@ -149,6 +149,19 @@ def test_a_wide_control_says_little():
     assert check_control((), narrow, claimed).verdict == "not_asked"
 
 
+def test_a_control_cause_that_never_came_in_time_says_little():
+    late = [(300, "cord", 3)]
+    groups = [
+        group(300, "both", back=spread(6) + late),
+        group(300, "one", back=spread(20) + late),
+    ]
+    found = compare_practice(followed_groups(*groups), "pair", control_causes=["cord"], **QUICK)
+    assert found.control.risk.difference == 0
+    # None of 300 either way: up to 3.7 of 300 by chance, so the interval must not be a point.
+    assert found.control.risk.low < -0.004
+    assert found.control.risk.high > 0.004
+
+
 def test_a_practice_switched_on_at_once_is_only_before_and_after():
     rows = []
     for place in range(600):
@@ -173,10 +186,9 @@ def test_a_practice_switched_on_at_once_is_only_before_and_after():
     touched = found.causes.set_index("part").loc["causes it may touch", "difference"]
     assert touched == pytest.approx(-0.05, abs=0.005)
     assert found.switch.before_after.estimate == pytest.approx(found.crude.difference)
-    cord = [
-        sum(1 for p in range(a, a + 300) if p % 15 == 1 and p % n) for a, n in ((0, 10), (300, 20))
-    ]
-    change = (cord[1] - cord[0]) / 300
+    before = sum(place % 15 == 1 and place % 10 > 0 for place in range(300))
+    after = sum(place % 15 == 1 and place % 20 > 0 for place in range(300, 600))
+    change = (after - before) / 300
     assert found.switch.less_untouched.estimate == pytest.approx(
         found.crude.difference - change, abs=2e-3
     )
@@ -321,7 +333,7 @@ def test_what_cannot_be_asked_is_refused_with_what_can(asked, says):
 
 
 def test_what_the_record_cannot_answer():
-    with pytest.raises(EvidenceError, match="done the same way: both .50 jobs"):
+    with pytest.raises(EvidenceError, match=r"done the same way: both \(50 jobs"):
         compare_practice(followed_groups(group(50, "both", back=spread(3))), "pair")
     with pytest.raises(EvidenceError, match="No comeback by day 180 on these 100 jobs"):
         compare_practice(followed_groups(group(50, "both"), group(50, "one")), "pair")
@@ -337,9 +349,20 @@ def test_a_practice_decided_in_the_same_repair_adjusts_only_when_asked():
         group(40, "one", practice_switch="cleaned", back=spread(2)),
     ]
     followup = followed_groups(*groups)
-    assert compare_practice(followup, "pair", **QUICK).covariates == ()
+    found = compare_practice(followup, "pair", **QUICK)
+    assert found.covariates == ()
+    assert "other_practice" in {note.code for note in found.notes}
+    other = found.balance.set_index("value").loc["cleaned"]
+    # 100 of 160 against 40 of 140 were cleaned too.
+    level, against = 100 / 160, 40 / 140
+    spread_of_both = np.sqrt((level * (1 - level) + against * (1 - against)) / 2)
+    assert other["before"] == pytest.approx((level - against) / spread_of_both, rel=1e-6)
+    assert other["after"] == pytest.approx(other["before"], rel=1e-2)
+    assert not other["is_adjusted"]
     asked = compare_practice(followup, "pair", adjust=["practice_switch"], **QUICK)
     assert asked.covariates == ("practice_switch",)
+    assert asked.balance["is_adjusted"].all()
+    assert "other_practice" not in {note.code for note in asked.notes}
     assert "decided_together" in {note.code for note in asked.notes}
 
 

@@ -14,8 +14,9 @@ from insights.evidence import hazards as module
 from insights.evidence.compared import AGAINST, LEVEL, Compared
 from insights.evidence.estimators import MODEL, PLAIN, ROBUST, STRATA, WEIGHTED, Estimators
 from insights.evidence.fitting import Design
-from insights.evidence.hazards import add_up, cut, fit_hazards, standardise
+from insights.evidence.hazards import add_up, cut, fit_hazards
 from insights.evidence.resampling import Draw, draws, whole_record
+from insights.evidence.standardise import standardise
 
 COVARIATES = ("model", "technician", "age_band", "condition")
 
