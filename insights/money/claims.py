@@ -22,7 +22,7 @@ DRAWS = 4000
 EVERYONE = "all jobs"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Claims:
     """What is known of claims by term, ready for any pricing.
 
@@ -199,6 +199,48 @@ def share_draws(
         drawn.flags.writeable = False
         claims._drawn[key] = drawn
     return claims._drawn[key]
+
+
+def claims_by_term(
+    claims: Claims, terms: Sequence[float] | np.ndarray, *, level: float = 0.95, seed: int = 0
+) -> pd.DataFrame:
+    """Lay out the claims curve, to be drawn.
+
+    Parameters
+    ----------
+    claims
+        The claims curve.
+    terms
+        Days.
+    level
+        Confidence of the bounds of the share itself (not of a batch's count).
+    seed
+        Of the draws.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``term_days``, ``share``, ``low``, ``high``, ``models_low``, ``models_high`` (missing
+        where seen), ``seen`` (no model is needed); numbers are missing where nothing can be
+        stated.
+    """
+    days = check_terms(terms)
+    if not 0 < level < 1:
+        raise RequestError(f"The confidence level is {level}. Give one between 0 and 1, like 0.95.")
+    draws = share_draws(claims, days, DRAWS, seed)
+    low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2], axis=0)
+    models_low, models_high = claims.model_spread(days)
+    return pd.DataFrame(
+        {
+            "term_days": days.astype(np.int64),
+            "share": claims.share(days),
+            "low": low,
+            "high": high,
+            "models_low": models_low,
+            "models_high": models_high,
+            "seen": [claims.is_seen(day) for day in days],
+        }
+    )
 
 
 def check_terms(terms: Sequence[float]) -> np.ndarray:

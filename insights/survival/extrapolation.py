@@ -54,24 +54,18 @@ class Extrapolation:
             }
         )
 
-    def shares(self, days: np.ndarray) -> np.ndarray:
-        """Give every model's share back by each day, shape (M, D)."""
-        return 1 - np.array([one.stays(days) for one in self.fits])
+    def returns_since(self, since: float, days: np.ndarray) -> np.ndarray:
+        """Give every model's chance that what is in play after ``since`` returns by each day.
 
-    def continued(self, since: float, share: float, days: np.ndarray) -> np.ndarray:
-        """Carry a share seen by day ``since`` on, as every model would, shape (M, D)."""
-        days = np.asarray(days, dtype=float)
+        Shape (M, D).
+        """
         now = np.array([one.stays(np.array([since])) for one in self.fits])
-        later = np.array([one.stays(days) for one in self.fits])
-        return 1 - (1 - share) * later / now
+        return 1 - np.array([one.stays(days) for one in self.fits]) / now
 
-    def average(self, since: float, share: float, days: np.ndarray) -> np.ndarray:
-        """Average :meth:`continued` over the models by weight, shape (D,)."""
-        return self.weights @ self.continued(since, share, days)
-
-    def heard(self, since: float, share: float, days: np.ndarray) -> np.ndarray:
-        """Give :meth:`continued` for the models with at least :data:`LEAST_WEIGHT`."""
-        return self.continued(since, share, days)[self.weights >= LEAST_WEIGHT]
+    @property
+    def heard(self) -> np.ndarray:
+        """Which models have at least :data:`LEAST_WEIGHT`, shape (M,)."""
+        return self.weights >= LEAST_WEIGHT
 
     def draws(self, days: np.ndarray, size: int, rng: np.random.Generator) -> np.ndarray:
         """Draw the chance of no return by each day, shape (size, D).

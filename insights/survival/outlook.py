@@ -10,7 +10,7 @@ from scipy import special
 
 from insights.errors import EvidenceError
 from insights.survival.extrapolation import Extrapolation, extrapolate
-from insights.survival.intervals import ROUNDING, share_bounds
+from insights.survival.intervals import ROUNDING
 from insights.survival.lifetimes import Observed, whole_days
 from insights.survival.stating import MIN_AT_RISK, supported_days
 from insights.survival.strata import Estimate, Stratum, all_returns
@@ -94,8 +94,8 @@ class Outlook:
         reach = f"{self.seen_until:g}"
         if np.isnan(self.seen_until):
             return (
-                f"Only {self.stratum.jobs} jobs are followed at all, and {MIN_AT_RISK} are needed "
-                "to state anything."
+                f"Too few jobs are followed: {self.stratum.jobs}, and {MIN_AT_RISK} are needed to "
+                "state anything."
             )
         if not day <= self.farthest:
             return (
@@ -107,8 +107,8 @@ class Outlook:
             )
         if self.returns < FEWEST_RETURNS:
             return (
-                f"Only {self.returns} came back, and {FEWEST_RETURNS} are needed to go past day "
-                f"{reach}, the last with enough jobs followed inside their own term."
+                f"Too few came back: {self.returns}, and {FEWEST_RETURNS} are needed to go past "
+                f"day {reach}, the last with enough jobs followed inside their own term."
             )
         return self._why_models_fail(day)
 
@@ -117,8 +117,7 @@ class Outlook:
             models = self.models
         except EvidenceError as error:
             return str(error)
-        since, share = self.seen_until, self._seen(np.array([self.seen_until]))[0]
-        shares = models.heard(since, share, np.array([day]))[:, 0]
+        shares = self._by_model(models, np.array([day]))[models.heard, 0]
         if shares.max() <= MOST_DISAGREEMENT * shares.min():
             return ""
         return (
@@ -145,8 +144,7 @@ class Outlook:
         share = np.where(days <= self.seen_until, self._seen(days), np.nan)
         beyond = self._carries(days)
         if beyond.any():
-            since = self._seen(np.array([self.seen_until]))[0]
-            share[beyond] = self.models.average(self.seen_until, since, days[beyond])
+            share[beyond] = self.models.weights @ self._by_model(self.models, days[beyond])
         return share
 
     def model_spread(self, days: np.ndarray) -> np.ndarray:
@@ -155,22 +153,9 @@ class Outlook:
         out = np.full((2, len(days)), np.nan)
         beyond = self._carries(days)
         if beyond.any():
-            since = self._seen(np.array([self.seen_until]))[0]
-            shares = self.models.heard(self.seen_until, since, days[beyond])
+            shares = self._by_model(self.models, days[beyond])[self.models.heard]
             out[:, beyond] = shares.min(axis=0), shares.max(axis=0)
         return out
-
-    def bounds(self, days: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
-        """Bound the share seen; NaN past the follow-up, where :meth:`draws` tell the spread."""
-        days = np.asarray(days, dtype=float)
-        curve = self.estimate.curve
-        place = curve.place(days) + 1
-        variance = np.append(0.0, self.estimate.variance)[place]
-        so_far = np.append(0.0, np.cumsum(curve.events))[place]
-        at_risk = np.array([self.at_risk(day) for day in days])
-        low, high = share_bounds(self._seen(days), variance, at_risk, so_far, level)
-        inside = days <= self.seen_until
-        return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
 
     def draws(self, days: np.ndarray, size: int, rng: np.random.Generator) -> np.ndarray:
         """Draw the share back by each day from what the record leaves open, shape (size, D).
@@ -190,7 +175,8 @@ class Outlook:
         number of jobs: half a return beside those seen, at an unknown day, so that with none
         seen the draws still reach as far as the jobs followed allow. Days hang together as the
         cumulative hazard does, which grows by independent pieces. Past the follow-up the models'
-        draws carry each curve on, high ones from high shares.
+        draws carry each curve on, high ones from high shares; a unit that left service by then
+        stays out of it.
         """
         days = np.asarray(days, dtype=float)
         out = np.full((size, len(days)), np.nan)
@@ -205,6 +191,18 @@ class Outlook:
         if beyond.any():
             out[:, beyond] = self._carried(shares[:, -1], days[beyond], size, rng)
         return out
+
+    @cached_property
+    def _last(self) -> tuple[float, float]:
+        """The share back, and still in play, at the end of the last day stated as seen."""
+        curve = self.estimate.curve
+        place = curve.place(self.seen_until)
+        staying = 1 - curve.exits[place] / curve.at_risk[place]
+        return float(curve.share[place]), float(curve.in_play[place] * staying)
+
+    def _by_model(self, models: Extrapolation, days: np.ndarray) -> np.ndarray:
+        share, in_play = self._last
+        return share + in_play * models.returns_since(self.seen_until, days)
 
     def _carries(self, days: np.ndarray) -> np.ndarray:
         """Tell which days lie past what was seen, but not too far."""
@@ -264,9 +262,11 @@ class Outlook:
     ) -> np.ndarray:
         stays = self.models.draws(np.append(self.seen_until, days), size, rng)
         stays = stays[np.argsort(-stays[:, 0], kind="stable")]
-        carried = stays[:, 1:] / stays[:, :1]
+        returns = 1 - stays[:, 1:] / stays[:, :1]
         rank = np.argsort(np.argsort(since, kind="stable"), kind="stable")
-        return 1 - (1 - since[:, None]) * carried[rank]
+        share, in_play = self._last
+        left_in = (1 - since) * in_play / (1 - share) if share < 1 else np.zeros(size)
+        return since[:, None] + left_in[:, None] * returns[rank]
 
 
 def _beta_at(normal: np.ndarray, back: float, rest: float) -> np.ndarray:

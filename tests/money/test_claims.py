@@ -9,7 +9,7 @@ from quick_shop import followed_shop, lifetimes, truth
 from shop import fleet, followed
 
 from insights.errors import RequestError
-from insights.money.claims import check_terms, claims_curve, share_draws
+from insights.money.claims import check_terms, claims_by_term, claims_curve, share_draws
 from insights.survival.curves import return_curves
 
 START = pd.Timestamp("2026-01-01")
@@ -180,7 +180,7 @@ def test_a_mix_weighs_the_groups():
 def test_one_poor_group_stops_the_mix_and_is_named():
     rows = [*fleet(60, (10, 20), model="boiler"), *fleet(4, (), model="grinder")]
     claims = claims_curve(followed(*rows), by="model")
-    assert claims.why_not(90).startswith("grinder: Only 4 jobs are followed")
+    assert claims.why_not(90).startswith("grinder: Too few jobs are followed: 4,")
     assert np.isnan(claims.longest_term)
 
 
@@ -192,6 +192,21 @@ def test_draws_are_kept_and_can_not_be_spoilt():
     assert not np.array_equal(share_draws(claims, [90, 180], 500, seed=4), first)
     with pytest.raises(ValueError, match="read-only"):
         first[0, 0] = 1
+
+
+def test_the_curve_to_be_drawn():
+    rng = np.random.default_rng(6)
+    claims = claims_curve(followed_shop(lifetimes(2000, rng), rng, since_days=300))
+    table = claims_by_term(claims, [100, 290, 400, 700]).set_index("term_days")
+    assert table["seen"].tolist() == [True, True, False, False]
+    assert table["models_low"].notna().tolist() == [False, False, True, False]
+    assert table.loc[700, ["share", "low", "high"]].isna().all()
+    stated = table.loc[[100, 290, 400]]
+    assert ((stated["low"] < stated["share"]) & (stated["share"] < stated["high"])).all()
+    # Of 2,000 jobs some 1,300 are followed so far: 1.96 standard errors of 2.2% are 0.8%.
+    half = (table.loc[100, "high"] - table.loc[100, "low"]) / 2
+    share = table.loc[100, "share"]
+    assert half == pytest.approx(1.96 * np.sqrt(share * (1 - share) / 1650), rel=0.1)
 
 
 def test_jobs_followed_past_their_terms_are_said_to_be():

@@ -189,7 +189,7 @@ def test_no_return_at_all_is_not_zero_risk():
 def test_one_job_gives_no_number():
     quote = quote_warranty(claims_curve(followed(*fleet(1))), [90, 180], claim_cost=38)
     assert not quote.table["supported"].any()
-    assert quote.table["why_not"].str.startswith("Only 1 jobs are followed").all()
+    assert quote.table["why_not"].str.startswith("Too few jobs are followed: 1,").all()
     numbers = quote.table[["claims_per_100", "low", "high", "cost_per_job", "loading"]]
     assert numbers.isna().all(axis=None)
     assert np.isnan(quote.longest_term)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import lifelines
 import numpy as np
 import pytest
@@ -143,13 +145,8 @@ def test_weights_are_those_of_akaike():
     assert models.weights == pytest.approx(relative / relative.sum(), rel=1e-12)
     # Hand-worked: Weibull and lognormal lie 0.123306 apart, exp(-0.061653) = 0.940209.
     assert models.weights[1] / models.weights[0] == pytest.approx(0.940209, abs=2e-6)
-    assert models.average(300.0, 0.25, np.array([400.0]))[0] == pytest.approx(
-        sum(
-            weight * (1 - 0.75 * one.stays([400.0])[0] / one.stays([300.0])[0])
-            for weight, one in zip(models.weights, models.fits, strict=True)
-        ),
-        rel=1e-12,
-    )
+    by_hand = [1 - one.stays([400.0])[0] / one.stays([300.0])[0] for one in models.fits]
+    assert models.returns_since(300.0, np.array([400.0]))[:, 0] == pytest.approx(by_hand, rel=1e-12)
 
 
 def test_draws_centre_on_the_fit_and_spread_as_its_errors_say():
@@ -242,14 +239,16 @@ def test_a_day_inside_the_follow_up_needs_no_model():
 
 
 def test_past_the_follow_up_it_refuses_in_plain_words():
-    assert "Only 2 came back, and 10 are needed" in followed([20.0, 60.0], [180.0], 50).why_not(200)
+    assert "Too few came back: 2, and 10 are needed" in followed([20.0, 60.0], [180.0], 50).why_not(
+        200
+    )
     far = followed(STEADY, [180.0], 500)
     assert "carries to day 270" in far.why_not(271)
     assert np.isnan(far.share([271]))[0]
     few = followed(STEADY[:3], [180.0], 15)
     assert "Fewer than 20 jobs" in few.why_not(181)
     one = followed([], [180.0], 1)
-    assert "Only 1 jobs are followed" in one.why_not(30)
+    assert "Too few jobs are followed: 1," in one.why_not(30)
     assert np.isnan(one.longest)
 
 
@@ -262,13 +261,37 @@ def test_the_longest_term_is_the_last_that_is_not_refused():
 
 
 def test_curves_that_part_company_are_not_averaged():
-    # 30 back within ten days and nobody after: either nearly all that will come have, or not.
+    # 11 back within days, most of them at once, and nobody between day 8 and 20: either nearly
+    # all that will come have, or they go on coming.
     back = np.repeat([1.0, 2.0, 3.0, 8.0], [4, 3, 2, 2])
-    ahead = followed(back, [8.0], 400)
-    late = Outlook(ahead.estimate)
-    apart = late.models.continued(8.0, late.share([8.0])[0], np.array([200.0]))
-    assert apart.max() / apart.min() > 2
-    assert ahead.longest <= 12
+    ahead = followed(back, [20.0], 400)
+    shares = 11 / 400 + 389 / 400 * ahead.models.returns_since(20.0, np.array([30.0, 2000.0]))
+    spread = shares.max(axis=0) / shares.min(axis=0)
+    assert spread[0] < 2 < spread[1]
+    assert ahead.why_not(30) == ""
+    far = replace(ahead)
+    far.__dict__["farthest"] = 3000.0
+    assert "more than twofold apart" in far.why_not(2000)
+    low, high = 100 * shares[:, 1].min(), 100 * shares[:, 1].max()
+    assert f"from {low:.1f} to {high:.1f} in 100 by day 2000" in far.why_not(2000)
+    assert 30 < far.longest < 2000
+    assert far.why_not(far.longest) == ""
+    assert "twofold" in far.why_not(far.longest + 1)
+
+
+def test_a_unit_that_left_service_does_not_come_back_later():
+    # 22 returns of 500; 100 units scrapped on day 170: 378 of 500 are in play past day 180.
+    days = np.concatenate([STEADY, np.full(100, 170.0), np.full(378, 180.0)])
+    outcome = np.repeat([1, 2, 0], [22, 100, 378])
+    ahead = outlook(only_stratum(days, outcome, endings=("scrapped",)))
+    returns = ahead.models.weights @ ahead.models.returns_since(180.0, np.array([240.0]))[:, 0]
+    seen = ahead.share([180.0])[0]
+    # The last return, on day 180, was among 400 - 21 + ... at risk: in play is what is left.
+    in_play = 1 - seen - 100 / 500
+    assert ahead.share([240.0])[0] == pytest.approx(seen + in_play * returns, rel=1e-3)
+    draws = ahead.draws([180.0, 240.0], 2000, np.random.default_rng(0))
+    grown = (draws[:, 1] - draws[:, 0]).mean()
+    assert grown == pytest.approx(in_play * returns, rel=0.1)
 
 
 def test_past_the_follow_up_the_curve_goes_on_from_what_was_seen():
