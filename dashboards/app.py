@@ -11,7 +11,7 @@ from dashboards import ahead
 ahead.wait_for_imports()
 
 from dashboards import answer, controls  # noqa: E402
-from dashboards.views import causes, comebacks, record, standing  # noqa: E402
+from dashboards.views import causes, comebacks, practice, record, standing  # noqa: E402
 from insights.errors import StaysfixedError  # noqa: E402
 
 ASSETS = Path(__file__).with_name("assets")
@@ -27,6 +27,7 @@ PAGES = [
     st.Page(standing.show, title="Where we stand", url_path="stand", default=True),
     st.Page(comebacks.show, title="Coming back", url_path="comebacks"),
     st.Page(causes.show, title="Root causes", url_path="causes"),
+    st.Page(practice.show, title="Does it work?", url_path="practice"),
     st.Page(record.show, title="The record", url_path="record"),
 ]
 page = st.navigation(PAGES, position="hidden")

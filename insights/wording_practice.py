@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from insights.evidence.ageing import WearEvidence
 from insights.evidence.result import JobsPerComeback, PracticeEvidence, RiskDifference
 from insights.money.payback import Payback
 from insights.wording import RETURNED_ONLY, Finding, per_100, spoken, whole
@@ -54,6 +55,30 @@ def of_practice(evidence: PracticeEvidence, pays: Payback | None = None) -> Find
     if pays is not None:
         sentence += f" {of_money(pays, doubted=refusal is not None)}"
     return Finding(sentence, _caveats(evidence, pays))
+
+
+def for_money(evidence: PracticeEvidence, pays: Payback) -> Finding:
+    """Say whether a practice pays, by itself."""
+    return Finding(of_money(pays, doubted=evidence.verdict in REFUSALS))
+
+
+def of_wear(wear: WearEvidence) -> Finding:
+    """Say whether a part wears out."""
+    which = ", ".join(wear.causes)
+    about = f"shape {wear.shape:.2f} ({wear.low:.2f} to {wear.high:.2f})"
+    return Finding(
+        {
+            "wears_out": f"Yes: the longer since the repair, the higher the rate of comebacks for "
+            f"{which} ({about}, above 1). Renewing in time can prevent failures.",
+            "falls": f"No: the rate of comebacks for {which} falls with time since the repair "
+            f"({about}, below 1). A new part is the greater risk; renewing a sound one is no "
+            "prevention.",
+            "no_sign": f"The record shows no sign of wear for {which} ({about}, around 1): an old "
+            "part is as good as a new one, as far as it goes.",
+            "too_few": f"Only {wear.returns} comebacks for {which}: too few to tell.",
+        }[wear.verdict],
+        tuple(note.text for note in wear.notes),
+    )
 
 
 def change(difference: float) -> str:

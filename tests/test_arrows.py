@@ -19,9 +19,16 @@ RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
 VOICE = RESULTS | {"insights.wording", "insights.wording_practice"}
 PROGRAM = {"insights.as_json", "insights.plain_table", "insights.asked", "insights.verbs"}
 EVERYTHING = VOICE | PROGRAM | {"insights.report"}
-SCREEN_DATA = {"dashboards.markup", "dashboards.selection", "dashboards.server"}
+SCREEN_DATA = {
+    "dashboards.markup",
+    "dashboards.question",
+    "dashboards.selection",
+    "dashboards.server",
+}
 SCREEN = SCREEN_DATA | {
     "dashboards.answer",
+    "dashboards.asking",
+    "dashboards.practice_tables",
     "dashboards.controls",
     "dashboards.data",
     "dashboards.figures",
@@ -51,6 +58,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.markup": set(),
     "dashboards.server": set(),
     "dashboards.selection": RESULTS,
+    "dashboards.question": set(),
+    "dashboards.asking": {*SCREEN_DATA, *RESULTS},
+    "dashboards.practice_tables": {"dashboards.figures", *VOICE},
     "dashboards.figures": {"insights", "dashboards.theme", *VOICE},
     "dashboards.tables": {"insights", *VOICE},
     "dashboards.answer": {"insights", "dashboards.markup", "dashboards.theme", *VOICE},

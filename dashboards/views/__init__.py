@@ -1,5 +1,5 @@
 """Pages: selection, result, figure, wording."""
 
-from dashboards.views import causes, comebacks, record, standing
+from dashboards.views import causes, comebacks, practice, record, standing
 
-__all__ = ["causes", "comebacks", "record", "standing"]
+__all__ = ["causes", "comebacks", "practice", "record", "standing"]

@@ -17,6 +17,7 @@ PATHS = {
     "where-we-stand": "",
     "coming-back": "comebacks",
     "root-causes": "causes",
+    "does-it-work": "practice",
     "the-record": "record",
 }
 TAKEN = (
@@ -24,6 +25,7 @@ TAKEN = (
     ("coming-back", "wide", "light"),
     ("coming-back", "narrow", "light"),
     ("root-causes", "wide", "dark"),
+    ("does-it-work", "wide", "light"),
     ("the-record", "wide", "light"),
 )
 WIDTHS = {"wide": 1280, "narrow": 390}

@@ -1,0 +1,163 @@
+"""Does it work: what a practice changes on like jobs, whether it pays, and why to believe it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboards import answer, asking, controls, data, practice_tables
+from dashboards.figures import practice as picture
+from dashboards.markup import literal
+from dashboards.question import PracticeQuestion
+from dashboards.selection import Selection
+from insights import wording, wording_practice
+from insights.evidence.result import PracticeEvidence
+
+
+def show() -> None:
+    """Draw the page."""
+    answer.title("Does it work?", "Does a practice prevent comebacks, and is it worth it?")
+    record = controls.source()
+    selection = controls.filters(record)
+    question = asking.question(data.choices(record, selection))
+    if question is None:
+        st.markdown("This record has no practice that was done in two ways. Nothing to compare.")
+        return
+    evidence = data.practice(record, selection, question)
+    found = wording_practice.of_practice(evidence)
+    answer.say(found)
+    answer.figure(
+        picture.draw_estimates(evidence, answer.palette()),
+        key="practice-estimates",
+        alt=f"The difference by every way of estimating it. {found.sentence}",
+    )
+    answer.table(
+        practice_tables.of_estimators(evidence),
+        key="practice-numbers",
+        alt="Shares back both ways, by every way of estimating them",
+        numbers=evidence.table,
+    )
+    st.subheader("By root cause", anchor=False)
+    answer.table(
+        practice_tables.of_parts(evidence),
+        key="practice-causes",
+        alt="The difference split by root cause; the parts add up",
+        numbers=evidence.causes,
+    )
+    _money(record, selection, evidence)
+    _belief(evidence)
+    _wear(record, selection)
+    _trial(record, selection, evidence)
+    _others(record, selection, question)
+    answer.keep_in_mind(found)
+    answer.method(evidence.method, practice_tables.none())
+
+
+def _money(record: data.Source, selection: Selection, evidence: PracticeEvidence) -> None:
+    st.subheader("Does it pay?", anchor=False)
+    asked = asking.costs(data.comeback_cost(record, selection))
+    if asked is None:
+        st.markdown(
+            "Safety work is done on every job, whatever it costs. It is not weighed against money."
+        )
+        return
+    pays = data.pays(evidence, asked)
+    answer.say(wording_practice.for_money(evidence, pays))
+    answer.table(
+        practice_tables.of_payback(pays),
+        key="practice-payback",
+        alt="What the practice earns, and what more data would be worth",
+        numbers=pays.table,
+    )
+
+
+def _belief(evidence: PracticeEvidence) -> None:
+    palette = answer.palette()
+    st.subheader("Why believe it?", anchor=False)
+    st.markdown(
+        "The groups must be alike in what was known before the repair. Left of the dotted line "
+        "they are alike enough."
+    )
+    answer.figure(
+        picture.draw_balance(evidence, palette),
+        key="practice-balance",
+        alt="How different the two groups are in each fact, as done and after weighting",
+    )
+    st.markdown(
+        "Jobs of both kinds must be found at the same height of this picture: where there are "
+        "only jobs of one kind, nothing can be compared."
+    )
+    answer.figure(
+        picture.draw_overlap(evidence, palette),
+        key="practice-overlap",
+        alt="Jobs of each group by the chance that such a job is done the way asked about",
+    )
+    answer.table(
+        practice_tables.of_technicians(evidence),
+        key="practice-technicians",
+        alt="Who does it how often",
+        numbers=evidence.technicians,
+    )
+    with st.expander("Every fact, before and after"):
+        answer.table(
+            practice_tables.of_balance(evidence),
+            key="practice-balance-numbers",
+            alt="How different the two groups are in each fact",
+            numbers=evidence.balance,
+        )
+
+
+def _wear(record: data.Source, selection: Selection) -> None:
+    st.subheader("Does the part wear out at all?", anchor=False)
+    st.markdown(
+        "Renewing a sound part prevents failures only if parts wear out. Where the rate falls "
+        "with age, a new part is the greater risk."
+    )
+    causes = asking.part_causes(data.choices(record, selection))
+    if not causes:
+        return
+    wear = data.wear(record, selection, causes)
+    answer.say(wording_practice.of_wear(wear))
+    answer.table(
+        practice_tables.of_wear(wear),
+        key="practice-wear",
+        alt="Rate of comebacks by age",
+        numbers=wear.table,
+    )
+
+
+def _trial(record: data.Source, selection: Selection, evidence: PracticeEvidence) -> None:
+    st.subheader("Let the lot decide", anchor=False)
+    st.markdown(
+        "Where the record can't tell, a fair trial can: for some months the card drawn for a job "
+        "says which way it is done, and the analysis is fixed before the first card."
+    )
+    with st.expander("Plan a trial"):
+        planned = asking.trial(evidence)
+        if planned is None:
+            return
+        plan, cards = data.trial(record, selection, evidence, planned)
+        for sentence in plan.words:
+            st.markdown(f"- {literal(sentence)}")
+        answer.table(
+            practice_tables.of_looks(plan),
+            key="trial-looks",
+            alt="When to look, and what stops the trial",
+        )
+        answer.download(cards, key="trial-cards", label="Job cards as CSV")
+
+
+def _others(record: data.Source, selection: Selection, question: PracticeQuestion) -> None:
+    st.subheader("The other practices", anchor=False)
+    st.markdown(
+        "Looking at many practices finds something by chance alone. The one chosen above is the "
+        "question; the others are looked at as exploration, and corrected for their number."
+    )
+    if not asking.wants_others():
+        return
+    many = data.others(record, selection, question)
+    answer.table(
+        practice_tables.of_many(many),
+        key="practice-others",
+        alt="Every practice, and which stand out",
+    )
+    answer.keep_in_mind(wording.Finding("", tuple(note.text for note in many.notes)))
