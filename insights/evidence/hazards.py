@@ -188,8 +188,7 @@ def fit_hazards(design: Design, data: Weighted, start: Hazards | None = None) ->
         begin = None if start is None else start.beta[part][:, 0]
         found = _fit_part(design, data, events, data.by_interval[part], begin)
         beta.append(found)
-        scaled = (data.days_at_risk * hazard_ratios(design, found)).sum(axis=(1, 2))
-        rates.append(data.rates(part, scaled))
+        rates.append(data.rates(part, _scaled(data, hazard_ratios(design, found))))
     return Hazards(tuple(beta), tuple(rates), leaving, data.widths)
 
 
@@ -206,21 +205,23 @@ def _fit_part(
     centre = np.vstack([np.zeros(events.shape[-1]), PRIOR_SD * data.draw.prior_mean])
 
     def gradient(beta: np.ndarray) -> np.ndarray:
-        expected = _expected(design, data, by_interval, beta)[0]
+        expected = _expected(data, by_interval, hazard_ratios(design, beta))
         slope = seen - _by_column(design, expected)
         slope[0] += pseudo[LEVEL] - pseudo.sum(axis=0) * special.expit(beta[0])
         return slope - precision[:, None] * (beta - centre)
 
     def curvature(beta: np.ndarray) -> np.ndarray:
-        expected, shares = _expected(design, data, by_interval, beta)
+        ratios = hazard_ratios(design, beta)
+        expected = _expected(data, by_interval, ratios)
         out = np.empty((beta.shape[1], len(beta), len(beta)))
         out[:, 1:, 1:] = design.cross(expected.sum(axis=0))
         out[:, 0, 1:] = out[:, 1:, 0] = (design.transposed @ expected[LEVEL]).T
         chance = special.expit(beta[0])
         out[:, 0, 0] = expected[LEVEL].sum(axis=0) + pseudo.sum(axis=0) * chance * (1 - chance)
-        for count, share in zip(by_interval, shares, strict=True):
-            mean = _by_column(design, share).T
-            out -= count[:, None, None] * mean[:, :, None] * mean[:, None, :]
+        per_unit = quotient(by_interval, _scaled(data, ratios) ** 2)
+        for days, factor in zip(data.days_at_risk, per_unit, strict=True):
+            mean = _by_column(design, days * ratios).T
+            out -= factor[:, None, None] * mean[:, :, None] * mean[:, None, :]
         return out + np.diag(precision)
 
     if start is None:
@@ -230,13 +231,15 @@ def _fit_part(
     return climb(gradient, curvature, begin, curvature(begin), NEAR)
 
 
-def _expected(
-    design: Design, data: Weighted, by_interval: np.ndarray, beta: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Give expected comebacks by arm and pattern (2, P, B), and each interval's shares of them."""
-    scaled = data.days_at_risk * hazard_ratios(design, beta)
-    shares = scaled / np.maximum(scaled.sum(axis=(1, 2), keepdims=True), 1e-300)
-    return np.einsum("kapb,kb->apb", shares, by_interval), shares
+def _expected(data: Weighted, by_interval: np.ndarray, ratios: np.ndarray) -> np.ndarray:
+    """Give expected comebacks by arm and pattern, (2, P, B)."""
+    per_day = quotient(by_interval, _scaled(data, ratios))
+    return np.einsum("kapb,kb->apb", data.days_at_risk, per_day) * ratios
+
+
+def _scaled(data: Weighted, ratios: np.ndarray) -> np.ndarray:
+    """Give days at risk times hazard ratio by interval, (K, B)."""
+    return np.einsum("kapb,apb->kb", data.days_at_risk, ratios)
 
 
 def hazard_ratios(design: Design, beta: np.ndarray) -> np.ndarray:

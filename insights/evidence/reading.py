@@ -192,17 +192,22 @@ def _by_cause(reader: _Reader) -> pd.DataFrame:
 
 
 def _disagree(reader: _Reader) -> bool:
-    """Tell whether another estimator for the same population differs by more than chance."""
+    """Tell whether another estimator for the same population differs by more than chance.
+
+    It must also matter: by a quarter of the larger difference, and with one of the two telling a
+    difference from zero.
+    """
     target = reader.cells.parts.is_target
-    record, drawn = reader.risks(MODEL, target)
+    own, drawn = reader.difference(MODEL, target), reader.risks(MODEL, target)[1]
     for name in (WEIGHTED, ROBUST):
         if name not in reader.record.risks:
             continue
-        other, other_drawn = reader.risks(name, target)
+        other, other_drawn = reader.difference(name, target), reader.risks(name, target)[1]
+        apart = abs(other.difference - own.difference)
+        material = apart > MATERIAL * max(abs(other.difference), abs(own.difference))
+        tells = not (own.low <= 0 <= own.high and other.low <= 0 <= other.high)
         low, high = reader.limits(_gap(other_drawn) - _gap(drawn))
-        apart = abs(_gap(other) - _gap(record))
-        material = apart > MATERIAL * max(abs(_gap(other)), abs(_gap(record)))
-        if material and not low <= 0 <= high:
+        if material and tells and not low <= 0 <= high:
             return True
     return False
 
