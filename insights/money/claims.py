@@ -243,7 +243,7 @@ def claims_by_term(
     )
 
 
-def check_terms(terms: Sequence[float]) -> np.ndarray:
+def check_terms(terms: Sequence[float] | np.ndarray) -> np.ndarray:
     """Check terms asked for.
 
     Raises

@@ -391,10 +391,11 @@ def covered(jobs: int, term: int, shops: int, *, since: int, returning: float = 
 @pytest.mark.parametrize("term", [180, 365])
 def test_prediction_intervals_cover_the_next_200_jobs(jobs, term):
     refused, hits, plug_in = covered(jobs, term, 500, since=540)
-    assert refused == 0
-    assert 0.86 <= hits / 500 <= 0.94 + 0.01  # counts are whole: no interval covers exactly 90%
+    assert refused <= 10  # of 60 jobs now and then fewer than 10 are followed for a year
+    # Counts are whole, so no interval covers exactly 90%.
+    assert 0.86 <= hits / (500 - refused) <= 0.94
     if jobs <= 300:
-        assert plug_in / 500 < 0.86
+        assert plug_in / (500 - refused) < 0.86
 
 
 @pytest.mark.slow
