@@ -10,13 +10,13 @@ _imported = Event()
 
 
 def begin() -> None:
-    """Import the pages and work out the first one's answers, beside the server."""
+    """Import the first page and work out its answers, beside the server."""
     _begun.set()
     Thread(target=_work, name="work-ahead", daemon=True).start()
 
 
 def wait_for_imports() -> None:
-    """Wait until the pages are imported, where that was begun.
+    """Wait until the first page is imported, where that was begun.
 
     Two threads in the same imports can meet half-made modules, so a page must not import what
     is still being imported ahead of it.
@@ -27,7 +27,7 @@ def wait_for_imports() -> None:
 
 def _work() -> None:
     try:
-        importlib.import_module("dashboards.views")
+        importlib.import_module("dashboards.views.standing")
         data = importlib.import_module("dashboards.data")
     finally:
         # Also after a failed import: the page then meets the same failure, and shows it.

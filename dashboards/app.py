@@ -10,8 +10,7 @@ from dashboards import ahead
 
 ahead.wait_for_imports()
 
-from dashboards import answer, controls  # noqa: E402
-from dashboards.views import causes, comebacks, practice, record, standing  # noqa: E402
+from dashboards import answer, controls, opening  # noqa: E402
 from insights.errors import StaysfixedError  # noqa: E402
 
 ASSETS = Path(__file__).with_name("assets")
@@ -24,11 +23,11 @@ st.set_page_config(
 )
 st.logo(str(ASSETS / "mark.svg"), size="large")
 PAGES = [
-    st.Page(standing.show, title="Where we stand", url_path="stand", default=True),
-    st.Page(comebacks.show, title="Coming back", url_path="comebacks"),
-    st.Page(causes.show, title="Root causes", url_path="causes"),
-    st.Page(practice.show, title="Does it work?", url_path="practice"),
-    st.Page(record.show, title="The record", url_path="record"),
+    st.Page(opening.page("standing"), title="Where we stand", url_path="stand", default=True),
+    st.Page(opening.page("comebacks"), title="Coming back", url_path="comebacks"),
+    st.Page(opening.page("causes"), title="Root causes", url_path="causes"),
+    st.Page(opening.page("practice"), title="Does it work?", url_path="practice"),
+    st.Page(opening.page("record"), title="The record", url_path="record"),
 ]
 page = st.navigation(PAGES, position="hidden")
 controls.read_address(page.url_path)

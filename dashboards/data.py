@@ -15,26 +15,15 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from dashboards.question import Choices, PracticeQuestion, TrialSize
 from dashboards.selection import Selection
 from dashboards.server import SOURCE_VARIABLE
-from insights.errors import EvidenceError, StaysfixedError
-from insights.evidence.ageing import WearEvidence, wear_out
-from insights.evidence.asking import choose_levels
-from insights.evidence.cards import job_cards, job_mix
-from insights.evidence.exploration import explore_practices
-from insights.evidence.multiplicity import ManyQuestions
-from insights.evidence.practice import compare_practice
-from insights.evidence.result import PracticeEvidence
-from insights.evidence.trial import TrialPlan, plan_trial
-from insights.followup import NOT_RECORDED, Count, Follow, Followup, follow_up, select
+from insights.errors import StaysfixedError
+from insights.followup import Count, Follow, Followup, follow_up, select
 from insights.history.files import read_raw
 from insights.history.headings import suggest_headings
 from insights.history.intake import Declared, read_history
 from insights.history.schema import History
 from insights.history.units import REVIEW_FROM, Links, link_units, relink
-from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
-from insights.money.payback import Payback, payback
 from insights.standing import Standing
 from insights.standing import standing as count_standing
 from insights.survival.causes import CauseCurves, cause_curves
@@ -213,60 +202,6 @@ def causes(source: Source, selection: Selection) -> CauseCurves:
     return _causes(source, source.revision, selection)
 
 
-def choices(source: Source, selection: Selection) -> Choices:
-    """List the practices and root causes that can be asked about."""
-    return _choices(source, source.revision, selection)
-
-
-def practice(source: Source, selection: Selection, question: PracticeQuestion) -> PracticeEvidence:
-    """Compare two ways of working on like-for-like jobs."""
-    return _practice(source, source.revision, selection, question)
-
-
-def comeback_cost(source: Source, selection: Selection) -> ComebackCost | None:
-    """Average what comebacks cost by the record; None where too few have a cost."""
-    try:
-        return comeback_cost_from_record(followup(source, selection))
-    except EvidenceError:
-        return None
-
-
-def pays(evidence: PracticeEvidence, costs: Costs) -> Payback:
-    """Weigh the comebacks avoided against what the practice costs; no refitting."""
-    return payback(-evidence.draws, costs, risk_without=evidence.adjusted.risk_against)
-
-
-def wear(source: Source, selection: Selection, causes: tuple[str, ...]) -> WearEvidence:
-    """Look for a rate of comebacks that rises with the age of the repair."""
-    return _wear(source, source.revision, selection, causes)
-
-
-def trial(
-    source: Source, selection: Selection, evidence: PracticeEvidence, size: TrialSize
-) -> tuple[TrialPlan, pd.DataFrame]:
-    """Plan a trial, and deal its cards."""
-    plan = plan_trial(
-        evidence.practice,
-        evidence.level,
-        evidence.against,
-        risk_against=evidence.adjusted.risk_against,
-        difference=size.difference,
-        seed=size.seed,
-        day=int(evidence.day),
-        cause=evidence.cause,
-        looks=size.looks,
-    )
-    jobs = job_mix(followup(source, selection))
-    # The plan's jobs come in as the record's do: the same mix, as many as are needed.
-    wanted = jobs.assign(jobs=_scaled(jobs["jobs"], 2 * plan.jobs_per_arm))
-    return plan, job_cards(plan, wanted[wanted["jobs"] > 0])
-
-
-def others(source: Source, selection: Selection, question: PracticeQuestion) -> ManyQuestions:
-    """Look at every other practice the same way, corrected for their number."""
-    return _others(source, source.revision, selection, question)
-
-
 def curves_if_doubtful_are_linked(source: Source, selection: Selection) -> Curves:
     """Estimate the share back as if every doubtful pair were one unit."""
     return _curves_if_linked(source, source.revision, selection)
@@ -365,60 +300,6 @@ def _curves(_source: Source, revision: str, selection: Selection) -> Curves:
 def _causes(_source: Source, revision: str, selection: Selection) -> CauseCurves:
     selected = followup(_source, selection)
     return cause_curves(selected, by=selection.by, at=_days_in_reach(selected))
-
-
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _choices(_source: Source, revision: str, selection: Selection) -> Choices:
-    selected = followup(_source, selection)
-    levels = {}
-    for name in selected.history.practices:
-        counts = selected.values(f"practice_{name}").value_counts()
-        known = tuple(str(level) for level in counts.index if level != NOT_RECORDED)
-        if len(known) > 1:
-            levels[name] = _done_first(known)
-    counts = selected.episodes["cause"].value_counts()
-    return Choices(levels, tuple(str(cause) for cause, seen in counts.items() if seen))
-
-
-def _done_first(levels: tuple[str, ...]) -> tuple[str, ...]:
-    level, against = choose_levels(pd.Series(levels), None, None)
-    return (level, against, *(other for other in levels if other not in (level, against)))
-
-
-@st.cache_resource(max_entries=16, show_spinner=False)
-def _practice(
-    _source: Source, revision: str, selection: Selection, question: PracticeQuestion
-) -> PracticeEvidence:
-    return compare_practice(
-        followup(_source, selection),
-        question.practice,
-        level=question.level,
-        against=question.against,
-        day=question.day,
-        cause=question.cause,
-        population=question.population,
-        control_causes=question.controls or None,
-    )
-
-
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _wear(
-    _source: Source, revision: str, selection: Selection, causes: tuple[str, ...]
-) -> WearEvidence:
-    return wear_out(followup(_source, selection), causes=causes)
-
-
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _others(
-    _source: Source, revision: str, selection: Selection, question: PracticeQuestion
-) -> ManyQuestions:
-    return explore_practices(
-        followup(_source, selection), _practice(_source, revision, selection, question)
-    )
-
-
-def _scaled(jobs: pd.Series, wanted: int) -> pd.Series:
-    return (jobs * wanted / jobs.sum()).round().astype(int)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

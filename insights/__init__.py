@@ -1,19 +1,48 @@
 """Comebacks of a repair workshop: who came back, when, why, and what it means."""
 
-from insights.evidence.practice import compare_practice
-from insights.evidence.result import PracticeEvidence
-from insights.followup import Followup, follow_up, select
-from insights.history.declared import Declared
-from insights.history.intake import read_history
-from insights.history.schema import History
-from insights.history.units import Links, link_units
-from insights.money.costs import ComebackCost, Costs
-from insights.money.payback import Payback, payback
-from insights.standing import Standing, standing
-from insights.survival.causes import CauseCurves, cause_curves
-from insights.survival.curves import Curves, return_curves
-from insights.survival.recurrent import RepeatReturns, repeat_returns
+from __future__ import annotations
 
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from insights.evidence.practice import compare_practice
+    from insights.evidence.result import PracticeEvidence
+    from insights.followup import Followup, follow_up, select
+    from insights.history.declared import Declared
+    from insights.history.intake import read_history
+    from insights.history.schema import History
+    from insights.history.units import Links, link_units
+    from insights.money.costs import ComebackCost, Costs
+    from insights.money.payback import Payback, payback
+    from insights.standing import Standing
+    from insights.survival.causes import CauseCurves, cause_curves
+    from insights.survival.curves import Curves, return_curves
+    from insights.survival.recurrent import RepeatReturns, repeat_returns
+
+_HOME = {
+    "CauseCurves": "insights.survival.causes",
+    "ComebackCost": "insights.money.costs",
+    "Costs": "insights.money.costs",
+    "Curves": "insights.survival.curves",
+    "Declared": "insights.history.declared",
+    "Followup": "insights.followup",
+    "History": "insights.history.schema",
+    "Links": "insights.history.units",
+    "Payback": "insights.money.payback",
+    "PracticeEvidence": "insights.evidence.result",
+    "RepeatReturns": "insights.survival.recurrent",
+    "Standing": "insights.standing",
+    "cause_curves": "insights.survival.causes",
+    "compare_practice": "insights.evidence.practice",
+    "follow_up": "insights.followup",
+    "link_units": "insights.history.units",
+    "payback": "insights.money.payback",
+    "read_history": "insights.history.intake",
+    "repeat_returns": "insights.survival.recurrent",
+    "return_curves": "insights.survival.curves",
+    "select": "insights.followup",
+}
 __all__ = [
     "CauseCurves",
     "ComebackCost",
@@ -36,5 +65,11 @@ __all__ = [
     "repeat_returns",
     "return_curves",
     "select",
-    "standing",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    # Looked up when first used: a page or a command that needs one room starts without the rest.
+    if name not in _HOME:
+        raise AttributeError(f"module 'insights' has no attribute '{name}'")
+    return getattr(importlib.import_module(_HOME[name]), name)

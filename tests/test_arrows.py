@@ -28,6 +28,7 @@ SCREEN_DATA = {
 SCREEN = SCREEN_DATA | {
     "dashboards.answer",
     "dashboards.asking",
+    "dashboards.practice_data",
     "dashboards.practice_tables",
     "dashboards.controls",
     "dashboards.data",
@@ -65,6 +66,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.tables": {"insights", *VOICE},
     "dashboards.answer": {"insights", "dashboards.markup", "dashboards.theme", *VOICE},
     "dashboards.data": {"insights", "synthetic", *SCREEN_DATA, *RESULTS},
+    "dashboards.practice_data": {"dashboards.data", *SCREEN_DATA, *RESULTS},
+    "dashboards.opening": {"dashboards.views"},
     "dashboards.controls": {"insights", "dashboards.data", *SCREEN_DATA, *RESULTS},
     "dashboards.views": {"insights", "dashboards", *SCREEN, *VOICE},
     "dashboards": {"insights", "dashboards.views", *SCREEN, *VOICE},

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, asking, controls, data, practice_tables
+from dashboards import answer, asking, controls, practice_data, practice_tables
+from dashboards.data import Source
 from dashboards.figures import practice as picture
 from dashboards.markup import literal
 from dashboards.question import PracticeQuestion
@@ -18,11 +19,11 @@ def show() -> None:
     answer.title("Does it work?", "Does a practice prevent comebacks, and is it worth it?")
     record = controls.source()
     selection = controls.filters(record)
-    question = asking.question(data.choices(record, selection))
+    question = asking.question(practice_data.choices(record, selection))
     if question is None:
         st.markdown("This record has no practice that was done in two ways. Nothing to compare.")
         return
-    evidence = data.practice(record, selection, question)
+    evidence = practice_data.practice(record, selection, question)
     found = wording_practice.of_practice(evidence)
     answer.say(found)
     answer.figure(
@@ -52,15 +53,15 @@ def show() -> None:
     answer.method(evidence.method, practice_tables.none())
 
 
-def _money(record: data.Source, selection: Selection, evidence: PracticeEvidence) -> None:
+def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
     st.subheader("Does it pay?", anchor=False)
-    asked = asking.costs(data.comeback_cost(record, selection))
+    asked = asking.costs(practice_data.comeback_cost(record, selection))
     if asked is None:
         st.markdown(
             "Safety work is done on every job, whatever it costs. It is not weighed against money."
         )
         return
-    pays = data.pays(evidence, asked)
+    pays = practice_data.pays(evidence, asked)
     answer.say(wording_practice.for_money(evidence, pays))
     answer.table(
         practice_tables.of_payback(pays),
@@ -106,16 +107,16 @@ def _belief(evidence: PracticeEvidence) -> None:
         )
 
 
-def _wear(record: data.Source, selection: Selection) -> None:
+def _wear(record: Source, selection: Selection) -> None:
     st.subheader("Does the part wear out at all?", anchor=False)
     st.markdown(
         "Renewing a sound part prevents failures only if parts wear out. Where the rate falls "
         "with age, a new part is the greater risk."
     )
-    causes = asking.part_causes(data.choices(record, selection))
+    causes = asking.part_causes(practice_data.choices(record, selection))
     if not causes:
         return
-    wear = data.wear(record, selection, causes)
+    wear = practice_data.wear(record, selection, causes)
     answer.say(wording_practice.of_wear(wear))
     answer.table(
         practice_tables.of_wear(wear),
@@ -125,7 +126,7 @@ def _wear(record: data.Source, selection: Selection) -> None:
     )
 
 
-def _trial(record: data.Source, selection: Selection, evidence: PracticeEvidence) -> None:
+def _trial(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
     st.subheader("Let the lot decide", anchor=False)
     st.markdown(
         "Where the record can't tell, a fair trial can: for some months the card drawn for a job "
@@ -135,7 +136,7 @@ def _trial(record: data.Source, selection: Selection, evidence: PracticeEvidence
         planned = asking.trial(evidence)
         if planned is None:
             return
-        plan, cards = data.trial(record, selection, evidence, planned)
+        plan, cards = practice_data.trial(record, selection, evidence, planned)
         for sentence in plan.words:
             st.markdown(f"- {literal(sentence)}")
         answer.table(
@@ -146,7 +147,7 @@ def _trial(record: data.Source, selection: Selection, evidence: PracticeEvidence
         answer.download(cards, key="trial-cards", label="Job cards as CSV")
 
 
-def _others(record: data.Source, selection: Selection, question: PracticeQuestion) -> None:
+def _others(record: Source, selection: Selection, question: PracticeQuestion) -> None:
     st.subheader("The other practices", anchor=False)
     st.markdown(
         "Looking at many practices finds something by chance alone. The one chosen above is the "
@@ -154,7 +155,7 @@ def _others(record: data.Source, selection: Selection, question: PracticeQuestio
     )
     if not asking.wants_others():
         return
-    many = data.others(record, selection, question)
+    many = practice_data.others(record, selection, question)
     answer.table(
         practice_tables.of_many(many),
         key="practice-others",

@@ -15,7 +15,6 @@ from insights.history.declared import Declared
 from insights.history.delimited import read_delimited
 from insights.history.raw import TEXT, Raw, distinct_headings
 from insights.history.refusals import REASONS
-from insights.history.workbook import read_workbook
 
 Source = str | Path | tuple[str, bytes]
 
@@ -84,6 +83,9 @@ def read_raw(source: Source, declared: Declared | None = None) -> Raw:
         if data.startswith(mark):
             raise SourceError(f"{name} is {kind}, not a table. Give a CSV, XLSX or Parquet file.")
     if data.startswith(b"PK\x03\x04"):
+        # The workbook library takes a while to import, which only a workbook should cost.
+        from insights.history.workbook import read_workbook
+
         raw = read_workbook(name, data, declared)
     elif data.startswith(b"PAR1"):
         raw = _read_parquet(name, data, declared)

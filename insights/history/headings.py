@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process
-from scipy.optimize import linear_sum_assignment
 
 from insights.errors import HeadingsError
 from insights.history.declared import Declared, recall, remember
@@ -146,6 +145,9 @@ def suggest_headings(sample: pd.DataFrame) -> pd.DataFrame:
         One row per heading in the source's order: ``theirs``, ``ours`` (empty: no suggestion),
         ``likeness`` between 0 and 1, ``why``.
     """
+    # A quarter of a second to import, which only a stranger's sheet should cost.
+    from scipy.optimize import linear_sum_assignment
+
     headings = [str(name) for name in sample.columns]
     looks = [look_at(sample.iloc[:, place]) for place in range(len(headings))]
     named = _name_likeness(headings)

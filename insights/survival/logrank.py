@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse, stats
+from scipy import sparse, special
 
 from insights.survival.lifetable import LifeTable
 
@@ -117,7 +117,7 @@ def chi_square(name: str, difference: np.ndarray, covariance: np.ndarray) -> Gro
     along = vectors.T @ difference
     statistic = float((along[used] ** 2 / values[used]).sum())
     df = int(used.sum())
-    return GroupTest(name, statistic, df, float(stats.chi2.sf(statistic, df)))
+    return GroupTest(name, statistic, df, float(special.chdtrc(df, statistic)))
 
 
 def group_test(
