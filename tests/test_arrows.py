@@ -27,6 +27,7 @@ SCREEN_DATA = {
 }
 SCREEN = SCREEN_DATA | {
     "dashboards.answer",
+    "dashboards.opening",
     "dashboards.asking",
     "dashboards.practice_data",
     "dashboards.practice_tables",
