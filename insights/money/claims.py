@@ -33,7 +33,7 @@ class Claims:
     weights
         Adding up to one, shape (G,).
     arrival_days
-        Mean days from the customer's report to the unit's arrival.
+        Mean days from the customer's report to the unit's arrival, to the half day.
     bills
         What recorded claims cost.
     mix
@@ -266,11 +266,16 @@ def _arrival_days(followup: Followup, given: float | None) -> float:
     if given is not None:
         if not 0 <= given <= LONGEST_TERM:
             raise RequestError(f"arrival_days is {given}. Give zero or more days.")
-        return float(given)
+        return _to_half_days(given)
     returned = _returned(followup)
     delay = (returned["received"] - returned["notified"]).dt.days.dropna()
     delay = delay[delay >= 0]
-    return min(float(delay.mean()), float(followup.grace_days)) if len(delay) else 0.0
+    return _to_half_days(min(delay.mean(), followup.grace_days)) if len(delay) else 0.0
+
+
+def _to_half_days(days: float) -> float:
+    """Round as the life table counts."""
+    return round(2 * float(days)) / 2
 
 
 def _returned(followup: Followup) -> pd.DataFrame:

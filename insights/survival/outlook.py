@@ -98,12 +98,13 @@ class Outlook:
                 "state anything."
             )
         if not day <= self.farthest:
+            if np.isnan(self.farthest):
+                return (
+                    f"Fewer than {FIRM_AT_RISK} jobs are followed, too few to go past day {reach}."
+                )
             return (
-                f"Day {day:g} is too far past what was seen: the last day with {FIRM_AT_RISK} jobs "
-                f"still followed inside their own term carries to day {self.farthest:g}, one and a "
-                "half times as far."
-                if not np.isnan(self.farthest)
-                else f"Fewer than {FIRM_AT_RISK} jobs are followed, too few to go past day {reach}."
+                f"Too far past what was seen: the last day with {FIRM_AT_RISK} jobs still followed "
+                f"inside their own term carries to day {self.farthest:g}, half as far again."
             )
         if self.returns < FEWEST_RETURNS:
             return (
@@ -122,7 +123,7 @@ class Outlook:
             return ""
         return (
             f"Curves that fit equally well say from {100 * shares.min():.1f} to "
-            f"{100 * shares.max():.1f} in 100 by day {day:g}, more than twofold apart."
+            f"{100 * shares.max():.1f} in 100 by then, more than twofold apart."
         )
 
     @cached_property

@@ -118,6 +118,15 @@ def test_the_time_a_unit_takes_to_arrive_is_measured():
     ) == pytest.approx([2 / 50])
 
 
+def test_a_fraction_of_a_day_is_no_reason_to_leave_the_follow_up():
+    backs = [{"after": 30, "notified": day(28)}, {"after": 60, "notified": day(57)}]
+    backs += [{"after": 61, "notified": day(58)}]
+    claims = claims_curve(followed(*jobs(50, 90, *backs)))
+    assert claims.arrival_days == 2.5  # of 2.67
+    assert claims.is_seen(90)
+    assert claims.at_risk(90) == 47
+
+
 def test_measured_arrivals_give_back_what_was_reported_in_the_term():
     # 30,000 jobs, terms of 90 and 365 days, arriving 2 to 12 days after the report.
     rng = np.random.default_rng(7)

@@ -273,7 +273,7 @@ def test_curves_that_part_company_are_not_averaged():
     far.__dict__["farthest"] = 3000.0
     assert "more than twofold apart" in far.why_not(2000)
     low, high = 100 * shares[:, 1].min(), 100 * shares[:, 1].max()
-    assert f"from {low:.1f} to {high:.1f} in 100 by day 2000" in far.why_not(2000)
+    assert f"from {low:.1f} to {high:.1f} in 100 by then" in far.why_not(2000)
     assert 30 < far.longest < 2000
     assert far.why_not(far.longest) == ""
     assert "twofold" in far.why_not(far.longest + 1)
