@@ -13,13 +13,12 @@ from insights.errors import RequestError
 from insights.followup import ENDS, Followup, select
 from insights.money.bills import Bills, recorded_bills
 from insights.notes import Note
-from insights.survival.lifetable import life_table
+from insights.survival.lifetable import EVERYONE, life_table
 from insights.survival.outlook import Outlook, outlook
 from insights.survival.strata import strata
 
 LONGEST_TERM = 3650
 DRAWS = 4000
-EVERYONE = "all jobs"
 
 
 @dataclass(frozen=True, eq=False)
