@@ -1,0 +1,39 @@
+"""The demo as a file: it loads without a refusal, and its truth lies beside it."""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import pytest
+
+from insights.history.intake import read_history
+from synthetic.__main__ import main
+from synthetic.generate import generate
+from synthetic.presets import simple_shop
+
+
+def test_the_demo_is_written_read_and_the_same(tmp_path, capsys):
+    assert main(["--jobs", "800", "--seed", "3", "--to", str(tmp_path / "demo")]) == 0
+    assert "history.csv" in capsys.readouterr().out
+    history = read_history(tmp_path / "demo" / "history.csv")
+    assert history.refused.empty
+    truth = json.loads((tmp_path / "demo" / "truth.json").read_text("utf-8"))
+    assert truth["data_date"] == "2025-10-01"
+    assert set(truth["practices"]) == {"contact_pair", "switch", "gasket"}
+    assert set(truth["unit_of_job"]) == set(history.jobs["job_id"])
+
+
+def test_a_preset_can_be_chosen(tmp_path):
+    words = ["--preset", "simple_shop", "--jobs", "300", "--seed", "5", "--to", str(tmp_path)]
+    assert main(words) == 0
+    made, _ = generate(simple_shop(jobs=300, seed=5))
+    read = read_history(tmp_path / "history.csv")
+    pd.testing.assert_series_equal(read.jobs["received"], made.jobs["received"])
+
+
+def test_an_unknown_preset_is_refused_with_the_known_ones(tmp_path, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(["--preset", "bakery", "--to", str(tmp_path)])
+    assert stop.value.code == 2
+    assert "cafe_workshop" in capsys.readouterr().err
