@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from insights.history.units import Links, link_units
     from insights.money.costs import ComebackCost, Costs
     from insights.money.payback import Payback, payback
+    from insights.money.quote import Quote, quote_warranty
     from insights.standing import Standing
     from insights.survival.causes import CauseCurves, cause_curves
     from insights.survival.curves import Curves, return_curves
@@ -30,6 +31,7 @@ _HOME = {
     "History": "insights.history.schema",
     "Links": "insights.history.units",
     "Payback": "insights.money.payback",
+    "Quote": "insights.money.quote",
     "PracticeEvidence": "insights.evidence.result",
     "RepeatReturns": "insights.survival.recurrent",
     "Standing": "insights.standing",
@@ -38,6 +40,7 @@ _HOME = {
     "follow_up": "insights.followup",
     "link_units": "insights.history.units",
     "payback": "insights.money.payback",
+    "quote_warranty": "insights.money.quote",
     "read_history": "insights.history.intake",
     "repeat_returns": "insights.survival.recurrent",
     "return_curves": "insights.survival.curves",
@@ -54,6 +57,7 @@ __all__ = [
     "Links",
     "Payback",
     "PracticeEvidence",
+    "Quote",
     "RepeatReturns",
     "Standing",
     "cause_curves",
@@ -61,6 +65,7 @@ __all__ = [
     "follow_up",
     "link_units",
     "payback",
+    "quote_warranty",
     "read_history",
     "repeat_returns",
     "return_curves",

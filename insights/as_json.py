@@ -13,6 +13,7 @@ import pandas as pd
 from insights.evidence.result import PracticeEvidence
 from insights.followup import Followup
 from insights.money.payback import Payback
+from insights.money.quote import Quote
 from insights.notes import Note
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
@@ -118,6 +119,14 @@ def practice(evidence: PracticeEvidence, pays: Payback | None) -> dict[str, Any]
     data["estimators"] = data.pop("table")
     data["notes"] = notes(evidence.notes)
     data["pays"] = None if pays is None else dataclasses.asdict(pays)
+    return data
+
+
+def quote(result: Quote) -> dict[str, Any]:
+    """Give a quote by term."""
+    data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
+    data["terms"] = data.pop("table")
+    data["notes"] = notes(result.notes)
     return data
 
 

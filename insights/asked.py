@@ -81,7 +81,7 @@ def selected(args: argparse.Namespace) -> Followup:
     return select(followup, since=args.since, until=args.until, where=where)
 
 
-def days_of(text: str) -> tuple[float, ...]:
+def days_of(text: str, *, option: str = "--at") -> tuple[float, ...]:
     """Read a list of days.
 
     Raises
@@ -92,9 +92,9 @@ def days_of(text: str) -> tuple[float, ...]:
     try:
         days = tuple(float(day) for day in text.split(","))
     except ValueError:
-        raise RequestError(f"--at {text}: write days with commas, like {DAYS}.") from None
+        raise RequestError(f"{option} {text}: write days with commas, like {DAYS}.") from None
     if any(not 0 < day < float("inf") for day in days):
-        raise RequestError(f"--at {text}: every day must be above zero.")
+        raise RequestError(f"{option} {text}: every day must be above zero.")
     return tuple(sorted(set(days)))
 
 

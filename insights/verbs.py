@@ -6,11 +6,9 @@ import argparse
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
-import pandas as pd
-
-from insights import as_json, wording, wording_practice
+from insights import as_json, verbs_money, wording, wording_practice
+from insights.answer import Answer
 from insights.asked import DAYS, days_of, declared, followed, names_of, read, selected
 from insights.evidence.practice import compare_practice
 from insights.evidence.propensity import POPULATIONS
@@ -26,25 +24,6 @@ from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.recurrent import repeat_returns
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What a verb has to say.
-
-    Parameters
-    ----------
-    data
-        The JSON object.
-    finding
-        The sentence and its caveats.
-    tables
-        Tables for people, each with its heading.
-    """
-
-    data: dict[str, Any]
-    finding: wording.Finding
-    tables: tuple[tuple[str, pd.DataFrame], ...] = ()
 
 
 def _check(args: argparse.Namespace) -> Answer:
@@ -225,5 +204,11 @@ ANALYSES = (
         "what a practice changes on like-for-like jobs, and whether it pays",
         _practice_options,
         _practice,
+    ),
+    Verb(
+        "quote",
+        "what a warranty of each term costs, and what to charge for it",
+        verbs_money.quote_options,
+        verbs_money.quote,
     ),
 )

@@ -16,8 +16,15 @@ FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
-VOICE = RESULTS | {"insights.wording", "insights.wording_practice"}
-PROGRAM = {"insights.as_json", "insights.plain_table", "insights.asked", "insights.verbs"}
+VOICE = RESULTS | {"insights.wording", "insights.wording_practice", "insights.wording_money"}
+PROGRAM = {
+    "insights.answer",
+    "insights.as_json",
+    "insights.asked",
+    "insights.plain_table",
+    "insights.verbs",
+    "insights.verbs_money",
+}
 EVERYTHING = VOICE | PROGRAM | {"insights.report"}
 SCREEN_DATA = {
     "dashboards.markup",
@@ -49,9 +56,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.review": SURVIVAL,
     "insights.wording": RESULTS,
     "insights.wording_practice": RESULTS | {"insights.wording"},
+    "insights.wording_money": RESULTS | {"insights.wording"},
+    "insights.answer": {"insights.wording"},
     "insights.as_json": RESULTS,
     "insights.asked": FOLLOWUP,
     "insights.verbs": EVERYTHING,
+    "insights.verbs_money": EVERYTHING,
     "insights.plain_table": set(),
     "insights.report": VOICE,
     "insights.command": EVERYTHING,

@@ -251,3 +251,65 @@ def test_practice_compares_what_was_counted_by_hand(practised, capsys):
 )
 def test_bad_questions_about_a_practice_end_in_one_clear_line(practised, capsys, words, says):
     assert says in complaint(capsys, "practice", practised, *words)
+
+
+def test_quote_has_the_agreed_keys(practised, capsys):
+    words = ("quote", practised, "--terms", "90,180,3000", "--claim-cost", "40")
+    data = answered(capsys, *words)
+    near, half_year, far = data["terms"]
+    keys = "term_days claims_per_100 low high cost_per_job loading supported why_not"
+    assert set(keys.split()) <= set(near)
+    # Counted by hand: 50 of 400 are back within 60 days, and none after.
+    assert near["claims_per_100"] == pytest.approx(12.5, abs=0.3)
+    assert near["low"] < 12.5 < near["high"]
+    assert half_year["claims_per_100"] == pytest.approx(near["claims_per_100"])
+    assert near["cost_per_job"] == pytest.approx(12.5 / 100 * 40, rel=0.2)
+    assert near["loading"] > near["cost_per_job"]
+    assert (far["supported"], far["claims_per_100"]) == (False, None)
+    assert far["why_not"]
+
+
+def test_a_quote_says_what_to_charge_and_what_the_law_grants(practised, capsys):
+    assert main(["quote", practised, "--terms", "90", "--claim-cost", "40"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Of the next 100 jobs like these, expect claims from 12.")
+    assert "to be safe" in out
+    assert "statutory rights" in out
+
+
+def test_a_statement_is_written_for_the_customer(practised, home, capsys):
+    page = home / "warranty.html"
+    words = ["quote", practised, "--terms", "180", "--statement", str(page)]
+    assert "--workshop" in complaint(capsys, *words)
+    words += ["--workshop", "The Bench", "--repaired", "boiler, seal renewed"]
+    words += ["--starts-on", "2025-11-02", "--jurisdiction", "the law where you live"]
+    assert main([*words, "--exclude", "limescale"]) == 0
+    text = page.read_text("utf-8")
+    assert "limescale" in text
+    assert "statutory rights" in text
+    assert "<script" not in text
+
+
+def test_a_quote_is_kept_with_its_assumptions(practised, home, capsys):
+    kept = home / "quote.json"
+    assert (
+        main(["quote", practised, "--terms", "90", "--claim-cost", "40", "--save", str(kept)]) == 0
+    )
+    saved = json.loads(kept.read_text("utf-8"))
+    assert saved["data_date"] == "2025-11-01"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--terms", "-5"), "--terms -5"),
+        (("--terms", "1e9"), "term"),
+        (("--claim-cost", "-3"), "-3"),
+        (("--offer", "cheap"), "DAYS:PRICE:UPTAKE"),
+        (("--batch", "0"), "batch"),
+        (("--kind", "pro_rata"), "price"),
+        (("--target-rate", "7"), "7"),
+    ],
+)
+def test_bad_quotes_end_in_one_clear_line(practised, capsys, words, says):
+    assert says in complaint(capsys, "quote", practised, *words)

@@ -1,0 +1,68 @@
+"""What a warranty costs, in plain sentences."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from insights.money.quote import Quote
+from insights.wording import STATUTORY, Finding
+
+KINDS = {
+    "non_renewing": "a repair under warranty does not lengthen it",
+    "minimal_repair": "a repair under warranty puts the unit back as old as it was",
+    "renewing": "a repair under warranty starts it again",
+    "pro_rata": "the refund shrinks day by day",
+}
+PAST = "Claims are what came back to us under the rules in force, not what failed."
+
+
+def of_quote(quote: Quote) -> Finding:
+    """Say what each term costs, and which term the record does not carry."""
+    stated = quote.table[quote.table["supported"]]
+    refused = quote.table[~quote.table["supported"]]
+    if stated.empty:
+        reasons = " ".join(dict.fromkeys(refused["why_not"]))
+        return Finding(f"No term can be quoted on this record. {reasons}", _caveats(quote))
+    parts = "; ".join(_term(row) for _, row in stated.iterrows())
+    sentence = f"Of the next 100 jobs like these, expect claims from {parts}."
+    if len(refused):
+        days = ", ".join(f"{term:g}" for term in refused["term_days"])
+        sentence += f" Not quoted: {days} days. {refused['why_not'].iloc[-1]}"
+    return Finding(sentence, _caveats(quote))
+
+
+def target_met(quote: Quote) -> str:
+    """Say which term meets the target, where one was set."""
+    longest = quote.longest_term_for_target
+    if pd.isna(longest):
+        return ""
+    if longest == 0:
+        return "No term meets the target."
+    return f"The longest term that meets the target is {longest:g} days."
+
+
+def _term(row: pd.Series) -> str:
+    cost = ""
+    if pd.notna(row["cost_per_job"]):
+        cost = f", {row['cost_per_job']:.2f} a job; charge {row['loading']:.2f} to be safe"
+    return (
+        f"{row['claims_per_100']:.1f} within {row['term_days']:g} days "
+        f"({row['low']:.1f} to {row['high']:.1f}{cost})"
+    )
+
+
+def _caveats(quote: Quote) -> tuple[str, ...]:
+    assumed = quote.assumptions
+    texts = [
+        f"The range is for the next {assumed.batch:,} jobs, {assumed.level:.0%} likely to hold; "
+        f"{KINDS[assumed.kind]}.",
+    ]
+    if met := target_met(quote):
+        texts.insert(0, met)
+    if pd.notna(quote.best_term_for_margin):
+        texts.append(
+            f"Of the offers asked about, {quote.best_term_for_margin:g} days leaves the best "
+            "margin, if the uptake is as assumed: the record can't tell the uptake."
+        )
+    notes = dict.fromkeys(note.text for note in quote.notes)
+    return (*texts, *notes, PAST, STATUTORY)
