@@ -173,11 +173,11 @@ def fit_hazards(design: Design, data: Weighted, start: Hazards | None = None) ->
     (Holford 1980, Biometrics 36:299-305). The rates are profiled out, which leaves
     Breslow's partial likelihood over intervals.
 
-    Prior: Normal(0, 1.5^2) on the covariates' log hazard ratios. On the practice's, log-F(2, 2)
+    Prior: Normal(0, 1.5^2) on the covariates' log hazard ratios. On the practice's, log-F(1, 1)
     (Greenland and Mansournia 2015, Statistics in Medicine 34:3133-3143), which is the
-    information of two pseudo-comebacks, one done each way; its 95% range of hazard ratios is
-    1/39 to 39. It is wider than Normal(0, 1.5^2) and, unlike it, can be redrawn with the record:
-    a level without any comeback then has about the upper limit of Clopper and Pearson.
+    information of half a pseudo-comeback each way; its 95% range of hazard ratios is 1/648 to
+    648. Unlike a Normal prior it can be redrawn with the record, so that a level without any
+    comeback has about the upper limit of Jeffreys' interval instead of none.
 
     Leaving service is rare and goes on at one rate for all jobs.
     """

@@ -40,7 +40,7 @@ REPLICATES = 200
 FEWEST_REPLICATES = 40
 METHOD = (
     "Discrete intervals of constant hazard on counts, one model per group of causes, weak prior "
-    "(log-F(2,2) on the practice, Normal(0, 1.5^2) on what is adjusted for), standardised over the "
+    "(log-F(1,1) on the practice, Normal(0, 1.5^2) on what is adjusted for), standardised over the "
     "named population. Beside it: plain and weighted Aalen-Johansen shares, strata of the chance "
     "of being treated, and the doubly robust estimator. Intervals: Bayesian bootstrap over units, "
     "prior redrawn, everything refitted."

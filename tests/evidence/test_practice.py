@@ -157,9 +157,9 @@ def test_a_control_cause_that_never_came_in_time_says_little():
     ]
     found = compare_practice(followed_groups(*groups), "pair", control_causes=["cord"], **QUICK)
     assert found.control.risk.difference == 0
-    # None of 300 either way: up to 3.7 of 300 by chance, so the interval must not be a point.
-    assert found.control.risk.low < -0.004
-    assert found.control.risk.high > 0.004
+    # None of 300 either way: up to 2.5 of 300 by chance, so the interval must not be a point.
+    assert found.control.risk.low < -0.002
+    assert found.control.risk.high > 0.002
 
 
 def test_a_practice_switched_on_at_once_is_only_before_and_after():

@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 from benches import cells_of, followed_groups, group, mixed_bench, spread, worked_check
-from scipy import optimize, special
+from scipy import optimize, special, stats
 from sklearn.linear_model import PoissonRegressor
 
 from insights.evidence import hazards as module
@@ -61,8 +61,8 @@ def test_hazards_equal_a_maximiser_over_rows_with_every_parameter_spelt_out(benc
         alpha, tau, beta = theta[:pieces], theta[pieces], theta[pieces + 1 :]
         log_hazard = alpha[interval] + tau * arm + X @ beta
         likelihood = (back * log_hazard - days * np.exp(log_hazard)).sum()
-        # log-F(2, 2): density proportional to e^tau / (1 + e^tau)^2; Normal(0, 1.5^2) for the rest
-        prior = tau - 2 * np.logaddexp(0, tau) - (beta**2).sum() / (2 * 1.5**2)
+        # log-F(1, 1): density as e^(tau/2) / (1 + e^tau); Normal(0, 1.5^2) for the rest
+        prior = tau / 2 - np.logaddexp(0, tau) - (beta**2).sum() / (2 * 1.5**2)
         return -(likelihood + prior)
 
     begin = np.append(np.full(pieces, -8.0), np.zeros(1 + design.width))
@@ -209,12 +209,12 @@ def test_every_estimator_finds_the_worked_check():
     assert np.std(drawn[LEVEL] - drawn[AGAINST]) == pytest.approx(error, rel=0.1)
 
 
-def test_a_level_without_comebacks_has_the_exact_upper_limit():
-    # 0 of 60 against 6 of 90: one-sided 95% limit of Clopper and Pearson 1 - .05^(1/60) = 4.87%.
+def test_a_level_without_comebacks_has_the_upper_limit_of_jeffreys():
+    # 0 of 60 against 6 of 90: one-sided 95% limit of Jeffreys, from Beta(.5, 60.5), 3.2%.
     followup = followed_groups(group(60, "both"), group(90, "one", back=spread(6)))
     drawn = Estimators(cells_of(followup), "all", (PLAIN, MODEL)).drawn(4000, seed=1)
     level = drawn.risks[MODEL][0, LEVEL]
-    assert np.quantile(level, 0.95) == pytest.approx(1 - 0.05 ** (1 / 60), abs=0.006)
+    assert np.quantile(level, 0.95) == pytest.approx(stats.beta.ppf(0.95, 0.5, 60.5), abs=0.004)
     assert np.isfinite(drawn.risks[MODEL]).all()
 
 
@@ -263,7 +263,7 @@ def test_draws_refit_to_the_same_place_as_a_fit_of_their_own(bench):
 
 def test_the_shape_of_the_prior():
     tau = np.linspace(-30, 30, 200_001)
-    density = special.expit(tau) * special.expit(-tau)
+    density = np.sqrt(special.expit(tau) * special.expit(-tau))
     density /= density.sum()
-    inside = density[(np.exp(tau) > 1 / 39) & (np.exp(tau) < 39)].sum()
-    assert inside == pytest.approx(0.95, abs=1e-4)
+    inside = density[(np.exp(tau) > 1 / 648) & (np.exp(tau) < 648)].sum()
+    assert inside == pytest.approx(0.95, abs=1e-3)
