@@ -54,17 +54,14 @@ def test_six_of_180_against_one_of_150():
     # 6 of 180, log-log by hand: -log(1 - share) = .03390 times or over exp(1.96 x .4083).
     assert table.loc[("one", "element"), "low"] == pytest.approx(0.01511, abs=1e-5)
     assert table.loc[("one", "element"), "high"] == pytest.approx(0.07269, abs=1e-5)
-    # 1 of 150, mid-P: at its bounds the tail of the binomial, what was seen halved, is 2.5%.
+    # 1 of 150, Clopper & Pearson 1934: at each bound the tail of the binomial is 2.5%.
     low, high = table.loc[("both", "element"), ["low", "high"]]
-    for tail in (
-        stats.binom.sf(1, 150, low) + stats.binom.pmf(1, 150, low) / 2,
-        stats.binom.cdf(0, 150, high) + stats.binom.pmf(1, 150, high) / 2,
-    ):
-        assert tail == pytest.approx(0.025, abs=1e-4)
+    assert stats.binom.sf(0, 150, low) == pytest.approx(0.025, abs=1e-6)
+    assert stats.binom.cdf(1, 150, high) == pytest.approx(0.025, abs=1e-6)
     assert result.difference == pytest.approx(1 / 150 - 6 / 180)
-    # By hand: -.02667 - sqrt(.00633^2 + .03936^2), -.02667 + sqrt(.02577^2 + .01822^2).
-    assert result.low == pytest.approx(-0.0665, abs=2e-4)
-    assert result.high == pytest.approx(0.0049, abs=2e-4)
+    # By hand: -.02667 - sqrt(.00650^2 + .03936^2), -.02667 + sqrt(.02993^2 + .01822^2).
+    assert result.low == pytest.approx(-0.0666, abs=2e-4)
+    assert result.high == pytest.approx(0.0084, abs=2e-4)
     assert result.verdict == "too_few_to_call"
     assert "plain_comparison" in {note.code for note in result.notes}
 
