@@ -76,7 +76,8 @@ class _Reader:
 
     def limits(self, draws: np.ndarray) -> tuple[float, float]:
         tails = (1 - self.confidence) / 2, (1 + self.confidence) / 2
-        low, high = np.quantile(draws, tails)
+        # Of B draws the i-th has i / (B + 1) below it (Davison and Hinkley 1997, section 5.2.1).
+        low, high = np.quantile(draws, tails, method="weibull")
         return float(low), float(high)
 
     def risks(self, name: str, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
