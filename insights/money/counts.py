@@ -11,7 +11,7 @@ SERIES_TERMS = 52
 """Terms of log(1 + x) for abs(x) up to one half: the rest is below 1e-17 a job."""
 SPREADS_KEPT = 12
 LEAST_PLACES = 64
-NEGLIGIBLE = 1e-16
+NEGLIGIBLE = 1e-13
 CHUNK_CELLS = 2_000_000
 
 
@@ -67,7 +67,8 @@ def claim_chances(chances: np.ndarray, jobs: np.ndarray) -> np.ndarray:
 
 def quantile(found: np.ndarray, chance: float) -> int:
     """Give the smallest number of claims that is reached with at least this chance."""
-    return int(min(np.searchsorted(np.cumsum(found), chance - 1e-12), len(found) - 1))
+    reached = int(np.searchsorted(np.cumsum(found), chance - 1e-12))
+    return min(reached, len(found) - 1)
 
 
 def _places(worlds: np.ndarray, jobs: np.ndarray) -> int:
@@ -81,8 +82,9 @@ def _places(worlds: np.ndarray, jobs: np.ndarray) -> int:
 def _log_series(chances: np.ndarray, jobs: np.ndarray, turns: np.ndarray) -> np.ndarray:
     if not chances.size:
         return np.zeros((len(chances), len(turns)), dtype=complex)
-    highest, power, sums = chances.max(), np.ones_like(chances), []
-    while len(sums) < SERIES_TERMS and jobs.sum() * (2 * highest) ** len(sums) > NEGLIGIBLE:
+    highest, power = chances.max(axis=0), np.ones_like(chances)
+    sums: list[np.ndarray] = []
+    while len(sums) < SERIES_TERMS and jobs @ (2 * highest) ** len(sums) > NEGLIGIBLE:
         power = power * chances
         sums.append(power @ jobs)
     term = np.arange(1, len(sums) + 1)

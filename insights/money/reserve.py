@@ -20,7 +20,7 @@ from insights.notes import Note
 DRAWS = 2000
 MONEY_DRAWS = 20_000
 BAND_DAYS = 30
-OF_DRAWS = "month of hand-back"
+MONTHS_NAME = "month of hand-back"
 PARTS = ("inside the term", "past the term, inside the grace", "arrived, not settled")
 METHOD = (
     "Chance of a claim given the age so far, (F(end) - F(age)) / (1 - F(age)), F by "
@@ -168,7 +168,7 @@ def reserve(
     ahead = np.inf if ahead_days is None else float(ahead_days)
     rng = np.random.default_rng(seed)
     count = _count(exposure, curve, shared, ahead, level, rng)
-    unsettled = _unsettled(followup)
+    unsettled = len(unsettled_visits(followup))
     p90, p99 = _money(count, unsettled, bills, rng)
     return Reserve(
         expected=(count.mean + unsettled) * bills.mean,
@@ -208,7 +208,7 @@ def _shared(followup: Followup, curve: Arrivals) -> tuple[SharedEffect | None, n
     none = np.zeros(len(episodes))
     hazard = -np.log1p(-curve.chance(term, none, episodes["days"].to_numpy()))
     found = []
-    names = {"month": OF_DRAWS} | {
+    names = {"month": MONTHS_NAME} | {
         f"lot_{part}": f"lot of {part}" for part in followup.history.lots
     }
     for column, name in names.items():
@@ -264,14 +264,21 @@ def _count(
     )
 
 
-def _unsettled(followup: Followup) -> int:
-    """Count comebacks arrived whose cost is still to come: undecided, or still on the bench."""
+def unsettled_visits(followup: Followup) -> np.ndarray:
+    """Find comebacks arrived whose cost is still to come: undecided, or still on the bench.
+
+    Returns
+    -------
+    numpy.ndarray
+        Rows of the history.
+    """
     episodes = followup.episodes
-    jobs = followup.history.jobs.take(episodes["return_job"][episodes["end"] == ENDS[0]])
+    rows = episodes["return_job"][episodes["end"] == ENDS[0]].to_numpy()
+    jobs = followup.history.jobs.take(rows)
     on_bench = ~(jobs["handed_back"].fillna(jobs["ended_on"]) <= followup.data_date)
     refused = jobs["decision"].isin(["charged", "declined"])
     waiting = on_bench | (jobs["decision"] == "pending")
-    return int((waiting & ~refused & jobs["claim_cost"].isna()).sum())
+    return rows[(waiting & ~refused & jobs["claim_cost"].isna()).to_numpy()]
 
 
 def _money(
