@@ -12,8 +12,11 @@ from insights.errors import EvidenceError
 from insights.followup import Followup
 from insights.money.claims import Claims, share_draws
 
-MOST_KNOTS = 400
+DRAWN_KNOTS = 60
+"""Days at which the curve is drawn, closer together early on; between them a straight line."""
 STILL_OUT = ("term", "data_date")
+
+Curve = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -76,22 +79,23 @@ class Arrivals:
         The claims curve.
     delays
         Days from report to arrival as recorded, none longer than the grace; empty: unknown.
-    knots
-        Days after hand-back, rising from 0.
-    share, draws
-        Share arrived by each knot: estimated, shape (K,), and drawn, shape (size, K).
+    share_days, share
+        Days after hand-back, rising from 0, and the estimated share arrived by each, shape (D,).
+    draw_days, draws
+        Fewer such days, shape (K,), and the share drawn for each, shape (size, K).
     """
 
     claims: Claims
     delays: np.ndarray
-    knots: np.ndarray
+    share_days: np.ndarray
     share: np.ndarray
+    draw_days: np.ndarray
     draws: np.ndarray
 
     @property
     def reach(self) -> float:
         """The last day after hand-back for which anything can be said."""
-        return float(self.knots[-1])
+        return float(self.share_days[-1])
 
     def chance(
         self, term: np.ndarray, age: np.ndarray, days: float | np.ndarray, *, drawn: bool = False
@@ -113,25 +117,18 @@ class Arrivals:
         the term that arrive after it come in as delays run out from a constant rate of reports:
         by y days after the term the share E min(D, y) / E D of them.
         """
-        values = self.draws if drawn else self.share
-        now, then = self._arrived(values, term, age), self._arrived(values, term, age + days)
+        curve = (self.draw_days, self.draws) if drawn else (self.share_days, self.share)
+        now, then = self._arrived(curve, term, age), self._arrived(curve, term, age + days)
         rest = 1 - now
         return np.divide(then - now, rest, out=np.zeros_like(now), where=rest > 0).clip(0, 1)
 
-    def _arrived(self, values: np.ndarray, term: np.ndarray, age: np.ndarray) -> np.ndarray:
-        by_term = self._at(values, np.minimum(age, term))
+    def _arrived(self, curve: Curve, term: np.ndarray, age: np.ndarray) -> np.ndarray:
+        by_term = _at(curve, np.minimum(age, term))
         late = self._late(age - term)
         if not late.any():
             return by_term
-        in_post = self._at(values, term + self.claims.arrival_days) - self._at(values, term)
+        in_post = _at(curve, term + self.claims.arrival_days) - _at(curve, term)
         return by_term + late * in_post
-
-    def _at(self, values: np.ndarray, day: np.ndarray) -> np.ndarray:
-        day = np.minimum(day, self.reach)
-        after = np.clip(np.searchsorted(self.knots, day), 1, len(self.knots) - 1)
-        start, end = self.knots[after - 1], self.knots[after]
-        weight = (day - start) / (end - start)
-        return (1 - weight) * values[..., after - 1] + weight * values[..., after]
 
     def _late(self, days: np.ndarray) -> np.ndarray:
         """Give the share of the claims in the post at a term's end that arrive within days."""
@@ -169,26 +166,39 @@ def arrivals(followup: Followup, claims: Claims, longest: float, size: int, seed
     EvidenceError
         The record is too small to state anything.
     """
-    reach = claims.longest_term + claims.arrival_days
+    # Whether models carry the curve is asked only where they are needed: fitting takes time.
+    reach = longest if claims.is_seen(longest) else min(longest, claims.longest_term)
     if np.isnan(reach):
         raise EvidenceError(
             f"Too few jobs are followed to hold money against: {claims.jobs}. {claims.why_not(1)}"
         )
-    last = min(longest + claims.arrival_days, reach)
-    spaced = np.linspace(1, last, min(int(np.ceil(last)), MOST_KNOTS))
+    last = reach + claims.arrival_days
     terms = followup.history.jobs["term_days"].dropna().unique()
     ends = np.append(terms, terms + claims.arrival_days)
     # Claims that came late in the grace are counted at the end of a term: a step to keep.
-    knots = np.unique(np.append(np.round(2 * spaced) / 2, ends[(ends >= 1) & (ends <= last)]))
-    knots = np.unique(np.append(knots, last))
-    drawn = share_draws(claims, knots - claims.arrival_days, size, seed)
+    kept = np.append(ends[(ends >= 1) & (ends <= last)], last)
+    spaced = last * np.linspace(0, 1, DRAWN_KNOTS + 1)[1:] ** 2
+    draw_days = np.unique(np.append(np.ceil(spaced).clip(max=last), kept))
+    share_days = np.unique(np.append(np.arange(1, last), kept))
+    drawn = share_draws(claims, draw_days - claims.arrival_days, size, seed)
     return Arrivals(
         claims=claims,
         delays=_delays(followup),
-        knots=np.append(0.0, knots),
-        share=np.append(0.0, claims.share(knots - claims.arrival_days)),
+        share_days=np.append(0.0, share_days),
+        share=np.append(0.0, claims.share(share_days - claims.arrival_days)),
+        draw_days=np.append(0.0, draw_days),
         draws=np.column_stack([np.zeros(size), drawn]),
     )
+
+
+def _at(curve: Curve, day: np.ndarray) -> np.ndarray:
+    """Read curves on any day; past their last day they stay."""
+    days, values = curve
+    day = np.minimum(day, days[-1])
+    after = np.clip(np.searchsorted(days, day), 1, len(days) - 1)
+    start, end = days[after - 1], days[after]
+    weight = (day - start) / (end - start)
+    return (1 - weight) * values[..., after - 1] + weight * values[..., after]
 
 
 def _delays(followup: Followup) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from insights.errors import EvidenceError
 from insights.followup import ENDS, Followup, follow_up
 from insights.history.asof import known_then
 from insights.history.units import Links
-from insights.money.claims import claims_curve, share_draws
+from insights.money.claims import Claims, claims_curve, share_draws
 from insights.money.counts import quantile
 from insights.money.reserve import Reserve, reserve, unsettled_visits
 from insights.money.scoring import binomial_chances, log_score, pit_bounds, poisson_chances
@@ -119,6 +120,10 @@ class Origin:
         """The day itself."""
         return self.then.data_date
 
+    @cached_property
+    def _claims(self) -> Claims:
+        return claims_curve(self.then)
+
     def has_run_out(self, term: float, data_date: pd.Timestamp) -> bool:
         """Tell whether a batch handed back after the origin has run out a term and its grace."""
         needed = self.ahead + term + self.then.grace_days
@@ -185,7 +190,7 @@ class Origin:
         if not batch.any():
             return None
         jobs = int(batch.sum())
-        claims = claims_curve(self.then)
+        claims = self._claims
         why_not = claims.why_not(term)
         if why_not:
             raise EvidenceError(why_not)
