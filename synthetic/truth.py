@@ -152,10 +152,9 @@ class Truth:
         jobs: np.ndarray | None = None,
     ) -> float:
         """Give the true share back by a day for one root cause (see :meth:`table`)."""
-        table = self.table([day], follow=follow, count=count, jobs=jobs).set_index("cause")
-        if cause not in table.index:
-            raise KeyError(f"No cause '{cause}'. Known: {', '.join(table.index[1:])}.")
-        return float(table.loc[cause, "share"])
+        place = _place(cause, self._ends_counted(count))
+        table = self.table([day], follow=follow, count=count, jobs=jobs)
+        return float(table["share"].iloc[1 + place])
 
     def job_risk(
         self,
@@ -185,11 +184,16 @@ class Truth:
         -------
         numpy.ndarray
             Shape (jobs,), NaN for jobs that were not handed back.
+
+        Raises
+        ------
+        KeyError
+            No such cause.
         """
         rows = np.flatnonzero(self.handed_back)
         terms = np.full(len(rows), np.inf if term_days is None else float(term_days))
         names = self._ends_counted(count)
-        wanted = slice(None) if cause is None else [names.index(cause)]
+        wanted = slice(None) if cause is None else [_place(cause, names)]
         risk = np.full(len(self.base), np.nan)
         for ends in self._ends(rows, day, count, terms, levels):
             share = cumulative_share(ends.counted, ends.left, ends.running)
@@ -328,3 +332,9 @@ class Truth:
             done[name] = self.facts[f"applies_{name}"][rows] & doing
         multipliers = with_practices(self.scenario, self.base[rows], done)
         return expected_ends(self.scenario, multipliers, term_days, days, count)
+
+
+def _place(cause: str, names: Sequence[str]) -> int:
+    if cause not in names:
+        raise KeyError(f"No cause '{cause}'. Known: {', '.join(names)}.")
+    return names.index(cause)

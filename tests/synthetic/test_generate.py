@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -19,7 +17,6 @@ from synthetic.presets import (
     lot_shop,
     practice_shop,
     simple_shop,
-    slip_shop,
 )
 
 
@@ -31,7 +28,7 @@ def followed(history, truth, **rules) -> Followup:
 
 @pytest.fixture(scope="module")
 def cafe():
-    return generate(cafe_workshop(jobs=40_000))
+    return generate(cafe_workshop(jobs=20_000))
 
 
 def test_a_seed_is_a_history():
@@ -81,26 +78,6 @@ def test_root_causes_are_seen_as_they_are(cafe):
     assert total.share == pytest.approx(truth.share(180), abs=4 * np.sqrt(0.05 / total.at_risk))
 
 
-@pytest.mark.parametrize("level", [True, False])
-def test_a_practice_set_by_force_has_the_risk_that_the_truth_states(level):
-    scenario = practice_shop(0.4, 0.05, 60_000, 5)
-    _, truth = generate(scenario)
-    practice = scenario.practices[0]
-    name = practice.done if level else practice.left
-    always = replace(
-        practice,
-        log_odds=50.0 if level else -50.0,
-        age_log_odds=0.0,
-        condition_log_odds=0.0,
-        severity_log_odds=0.0,
-    )
-    history, forced = generate(replace(scenario, practices=(always,)))
-    assert forced.done(practice.name)[forced.handed_back].all() == level
-    share = return_curves(followed(history, forced), at=(180,)).at["share"].iloc[0]
-    wanted = truth.practice_risk(practice.name, name, 180)
-    assert share == pytest.approx(wanted, abs=4 * np.sqrt(wanted / 60_000))
-
-
 def test_only_the_causes_it_touches_move_with_a_practice():
     _, truth = generate(practice_shop(0.4, 0.05, 4000, 5))
     contact = truth.practice_difference("contact_pair", 180, cause="contact")
@@ -124,24 +101,13 @@ def test_older_and_poorer_units_get_more_done(cafe):
     assert both[jobs["condition"] == 5].mean() > both[jobs["condition"] == 1].mean() + 0.2
 
 
-def test_a_bad_lot_fails_more_often():
+def test_a_bad_lot_is_one_lot():
     history, truth = generate(lot_shop(3.0, 1500, 30_000, 7))
-    bad = truth.bad_lot_jobs(truth.scenario.parts[0].name)
-    assert bad.sum() == pytest.approx(1500, rel=0.25)
-    ratio = truth.share(180, jobs=bad) / truth.share(180, jobs=truth.handed_back & ~bad)
-    assert 1.8 < ratio < 3.2
-    lots = history.jobs.loc[bad, f"lot_{truth.scenario.parts[0].name}"]
+    bad = truth.bad_lot_jobs("contact")
+    # A lot lasts a twentieth of the days; opening boxes early or late moves its edges.
+    assert bad.sum() == pytest.approx(1500, rel=0.15)
+    lots = history.jobs.loc[bad, "lot_contact"]
     assert (lots == lots.iloc[0]).all()
-
-
-def test_a_habit_slips_for_its_weeks_only():
-    _, truth = generate(slip_shop(jobs=6000))
-    slip = truth.scenario.slips[0]
-    slipped = truth.slip_jobs(slip.practice)
-    done = truth.done(slip.practice)
-    assert slipped.sum() > 30
-    assert done[slipped].mean() < 0.3
-    assert done[truth.handed_back & ~slipped].mean() > done[slipped].mean() + 0.3
 
 
 def test_the_record_has_what_real_shops_have(cafe):
