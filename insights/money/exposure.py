@@ -167,7 +167,7 @@ def arrivals(followup: Followup, claims: Claims, longest: float, size: int, seed
         The record is too small to state anything.
     """
     # Whether models carry the curve is asked only where they are needed: fitting takes time.
-    reach = longest if claims.is_seen(longest) else min(longest, claims.longest_term)
+    reach = longest if claims.is_seen(longest) else np.minimum(longest, claims.longest_term)
     if np.isnan(reach):
         raise EvidenceError(
             f"Too few jobs are followed to hold money against: {claims.jobs}. {claims.why_not(1)}"

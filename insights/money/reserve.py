@@ -370,8 +370,9 @@ def _notes(
         notes.append(
             Note(
                 "shared_effect",
-                f"Jobs of one {shared.name} share more than chance: between them claims vary by a "
-                f"factor with a spread of {shared.spread:.2f}. The interval is wider for it.",
+                f"Claims differ by {shared.name} more than chance (a spread of "
+                f"{100 * shared.spread:.0f}%). Each one's own record counts, and the interval "
+                "allows for those without a record.",
             )
         )
     if bills.empty:
