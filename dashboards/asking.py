@@ -125,6 +125,11 @@ def trial(evidence: PracticeEvidence) -> TrialSize | None:
     return TrialSize(min(difference / 100, evidence.adjusted.risk_against), looks, seed)
 
 
+def wants_ratios() -> bool:
+    """Draw the switch that fits the hazard ratios."""
+    return st.toggle("Work them out", key="practice-hazards")
+
+
 def wants_others() -> bool:
     """Draw the switch that starts the exploration, which takes some seconds."""
     return st.toggle("Look at them", key="practice-explore")

@@ -18,12 +18,15 @@ from insights.evidence.asking import choose_levels
 from insights.evidence.cards import job_cards, job_mix
 from insights.evidence.exploration import explore_practices
 from insights.evidence.multiplicity import ManyQuestions
+from insights.evidence.pairs import PairEvidence, pair_comebacks
 from insights.evidence.practice import compare_practice
+from insights.evidence.ratios import practice_ratios
 from insights.evidence.result import PracticeEvidence
 from insights.evidence.trial import TrialPlan, plan_trial
 from insights.followup import NOT_RECORDED
 from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
 from insights.money.payback import Payback, payback
+from insights.survival.regression import HazardRatios
 
 
 def choices(source: Source, selection: Selection) -> Choices:
@@ -52,6 +55,25 @@ def pays(evidence: PracticeEvidence, costs: Costs) -> Payback:
 def wear(source: Source, selection: Selection, causes: tuple[str, ...]) -> WearEvidence:
     """Look for a rate of comebacks that rises with the age of the repair."""
     return _wear(source, source.revision, selection, causes)
+
+
+def pair(
+    source: Source, selection: Selection, question: PracticeQuestion, failed: str
+) -> PairEvidence:
+    """Compare the partner left in with the partner renewed, where one of a pair failed."""
+    return pair_comebacks(
+        followup(source, selection),
+        question.practice,
+        left=question.against,
+        renewed=question.level,
+        failed=failed,
+        day=question.day,
+    )
+
+
+def ratios(source: Source, selection: Selection, question: PracticeQuestion) -> HazardRatios:
+    """Fit hazard ratios with what the comparison was adjusted for."""
+    return _ratios(source, source.revision, selection, question)
 
 
 def trial(
@@ -119,6 +141,15 @@ def _wear(
     _source: Source, revision: str, selection: Selection, causes: tuple[str, ...]
 ) -> WearEvidence:
     return wear_out(followup(_source, selection), causes=causes)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _ratios(
+    _source: Source, revision: str, selection: Selection, question: PracticeQuestion
+) -> HazardRatios:
+    return practice_ratios(
+        followup(_source, selection), _practice(_source, revision, selection, question)
+    )
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

@@ -8,9 +8,11 @@ import pandas as pd
 from dashboards.figures.practice import whose
 from insights.evidence.ageing import WearEvidence
 from insights.evidence.multiplicity import ManyQuestions
+from insights.evidence.pairs import PairEvidence
 from insights.evidence.result import PracticeEvidence
 from insights.evidence.trial import TrialPlan
 from insights.money.payback import Payback
+from insights.survival.regression import HazardRatios
 from insights.wording import spoken, whole
 from insights.wording_practice import change
 
@@ -119,6 +121,39 @@ def of_wear(wear: WearEvidence) -> pd.DataFrame:
     )
 
 
+def of_pair(pair: PairEvidence) -> pd.DataFrame:
+    """List what became of the partner part, by way of working."""
+    return pd.DataFrame(
+        [
+            {
+                "Partner done": str(row.level),
+                "Coming back for": str(row.cause),
+                "Jobs": whole(row.jobs),
+                "Comebacks": whole(row.returns),
+                "Back of 100": _share(row),
+            }
+            for row in pair.table.itertuples(index=False)
+        ]
+    )
+
+
+def of_ratios(ratios: HazardRatios) -> pd.DataFrame:
+    """List hazard ratios: 1 is no difference, 2 twice the rate of comebacks."""
+    return pd.DataFrame(
+        [
+            {
+                "Fact": spoken(row.covariate),
+                "Value": str(row.level),
+                "Against": str(row.against),
+                "Comebacks": whole(row.returns),
+                "Hazard ratio": f"{row.hazard_ratio:.2f} ({row.low:.2f} to {row.high:.2f})",
+                "p": _p(row.p),
+            }
+            for row in ratios.table.itertuples(index=False)
+        ]
+    )
+
+
 def of_looks(plan: TrialPlan) -> pd.DataFrame:
     """List when to look at a trial, and what stops it."""
     return pd.DataFrame(
@@ -166,6 +201,13 @@ def _difference(row: object) -> str:
         return change(difference)
     text = f"{change(difference)} ({change(low)} to {change(high)})"
     return text.replace(" ", "\u00a0")
+
+
+def _share(row: object) -> str:
+    share, low, high = (getattr(row, name) for name in ("share", "low", "high"))
+    if not np.isfinite(share):
+        return NOT_GIVEN
+    return f"{100 * share:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
 def _jobs(number: float) -> str:

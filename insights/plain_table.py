@@ -7,6 +7,8 @@ import pandas as pd
 NOT_KNOWN = "–"
 MOST_ROWS = 40
 WIDEST = 60
+CHANCES = ("p", "adjusted_p")
+SMALLEST_CHANCE = 0.0001
 
 
 def plain_table(frame: pd.DataFrame) -> str:
@@ -24,7 +26,10 @@ def plain_table(frame: pd.DataFrame) -> str:
         At most 40 rows; a last line says how many more there are.
     """
     shown = frame.head(MOST_ROWS)
-    columns = [[str(name), *(_cell(value) for value in shown[name])] for name in shown.columns]
+    columns = [
+        [str(name), *(_cell(value, name in CHANCES) for value in shown[name])]
+        for name in shown.columns
+    ]
     right = [pd.api.types.is_numeric_dtype(shown[name]) for name in shown.columns]
     widths = [max(map(len, column)) for column in columns]
     lines = [
@@ -39,9 +44,11 @@ def plain_table(frame: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
-def _cell(value: object) -> str:
+def _cell(value: object, is_chance: bool) -> str:
     if pd.isna(value):
         return NOT_KNOWN
+    if is_chance and isinstance(value, float) and value < SMALLEST_CHANCE:
+        return f"<{SMALLEST_CHANCE}"
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() and abs(value) >= 1 else f"{value:.4f}"
     text = " ".join(str(value).split())

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import pandas as pd
 
 from insights import as_json, verbs_money, wording, wording_practice
 from insights.answer import Answer
 from insights.asked import DAYS, days_of, declared, followed, names_of, read, selected
+from insights.evidence.exploration import explore_practices
+from insights.evidence.pairs import pair_comebacks
 from insights.evidence.practice import compare_practice
 from insights.evidence.propensity import POPULATIONS
+from insights.evidence.ratios import practice_ratios
 from insights.evidence.result import PracticeEvidence
 from insights.followup import Followup
 from insights.history.declared import Declared, remember
@@ -114,13 +119,35 @@ def _practice(args: argparse.Namespace) -> Answer:
     ]
     if len(evidence.incomparable):
         tables.append(("Always or never done, so not comparable", evidence.incomparable))
+    data = as_json.practice(evidence, pays)
+    for key, heading, table in _beside(args, followup, evidence):
+        data[key] = table
+        tables.append((heading, table))
     if pays is not None:
         tables.append(("What a further fair comparison would bring", pays.table))
-    return Answer(
-        as_json.practice(evidence, pays),
-        wording_practice.of_practice(evidence, pays),
-        tuple(tables),
-    )
+    return Answer(data, wording_practice.of_practice(evidence, pays), tuple(tables))
+
+
+def _beside(
+    args: argparse.Namespace, followup: Followup, evidence: PracticeEvidence
+) -> Iterator[tuple[str, str, pd.DataFrame]]:
+    """Work out what was asked for beside the comparison: key, heading, table."""
+    if args.failed:
+        pair = pair_comebacks(
+            followup,
+            args.name,
+            left=evidence.against,
+            renewed=evidence.level,
+            failed=args.failed,
+            day=args.at,
+        )
+        yield "pair", wording_practice.of_pair(pair).sentence, pair.table
+    if args.ratios:
+        ratios = practice_ratios(followup, evidence)
+        yield "hazard_ratios", "Hazard ratios, beside it", ratios.table
+    if args.explore:
+        many = explore_practices(followup, evidence)
+        yield "exploration", "Other practices, corrected for their number", many.table
 
 
 def _payback(
@@ -179,6 +206,13 @@ def _practice_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--controls", metavar="CAUSES", help="root causes it can't touch")
     parser.add_argument("--adjust", metavar="COLUMNS", help="facts known before the repair")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--failed", metavar="CAUSE", help="one of a pair failed so: what became of its partner"
+    )
+    parser.add_argument("--ratios", action="store_true", help="hazard ratios as well")
+    parser.add_argument(
+        "--explore", action="store_true", help="the other practices too, corrected for their number"
+    )
     money = parser.add_argument_group("does it pay")
     money.add_argument("--part-cost", type=float, metavar="AMOUNT")
     money.add_argument("--minutes", type=float)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from insights.evidence.ageing import WearEvidence
+from insights.evidence.pairs import PairEvidence
 from insights.evidence.result import JobsPerComeback, PracticeEvidence, RiskDifference
 from insights.money.payback import Payback
 from insights.wording import RETURNED_ONLY, Finding, per_100, spoken, whole
@@ -60,6 +61,25 @@ def of_practice(evidence: PracticeEvidence, pays: Payback | None = None) -> Find
 def for_money(evidence: PracticeEvidence, pays: Payback) -> Finding:
     """Say whether a practice pays, by itself."""
     return Finding(of_money(pays, doubted=evidence.verdict in REFUSALS))
+
+
+def of_pair(pair: PairEvidence) -> Finding:
+    """Say what became of the partner of a failed part, left in or renewed."""
+    partner = pair.table[pair.table["cause"] == pair.cause].set_index("level")
+    left, renewed = partner.loc[pair.left], partner.loc[pair.renewed]
+    verdict = {
+        "fewer": "Renewed partners come back less, as the plain record goes.",
+        "more": "Renewed partners come back more, as the plain record goes.",
+        "too_few_to_call": "Too few to call.",
+        "not_followed": "That day is past the follow-up.",
+    }[pair.verdict]
+    return Finding(
+        f"Of jobs on which one {pair.failed} had failed, by day {pair.day:g}: partner done "
+        f"{pair.left}, {whole(left['returns'])} of {whole(left['jobs'])} came back for "
+        f"{pair.cause}; done {pair.renewed}, {whole(renewed['returns'])} of "
+        f"{whole(renewed['jobs'])}. {verdict}",
+        tuple(note.text for note in pair.notes),
+    )
 
 
 def of_wear(wear: WearEvidence) -> Finding:

@@ -236,6 +236,16 @@ def test_practice_compares_what_was_counted_by_hand(practised, capsys):
     assert data["verdict"] == "helps"
 
 
+def test_practice_gives_pairs_ratios_and_the_others_when_asked(practised, capsys):
+    data = answered(capsys, "practice", practised, "seal", "--at", "90", "--ratios", "--explore")
+    (ratio, _) = data["hazard_ratios"]
+    assert (ratio["covariate"], ratio["level"]) == ("practice_seal", "renewed")
+    # Ten of 200 against forty of 200, all within 60 days: -log(.95) / -log(.80) = .23.
+    assert ratio["hazard_ratio"] == pytest.approx(0.23, abs=0.01)
+    assert [row["role"] for row in data["exploration"]] == ["declared"]
+    assert "No job" in complaint(capsys, "practice", practised, "seal", "--failed", "seal")
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [

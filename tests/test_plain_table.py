@@ -26,3 +26,8 @@ def test_a_long_cell_is_cut_and_kept_on_one_line():
     assert len(lines) == 2
     assert lines[1].endswith("…")
     assert len(lines[1]) == 60
+
+
+def test_a_tiny_chance_is_never_printed_as_none():
+    lines = plain_table(pd.DataFrame({"p": [1e-9, 0.25]})).splitlines()
+    assert [line.strip() for line in lines] == ["p", "<0.0001", "0.2500"]

@@ -45,8 +45,8 @@ def show() -> None:
         numbers=evidence.causes,
     )
     _money(record, selection, evidence)
-    _belief(evidence)
-    _wear(record, selection)
+    _belief(record, selection, question, evidence)
+    _wear(record, selection, question)
     _trial(record, selection, evidence)
     _others(record, selection, question)
     answer.keep_in_mind(found)
@@ -71,7 +71,9 @@ def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> 
     )
 
 
-def _belief(evidence: PracticeEvidence) -> None:
+def _belief(
+    record: Source, selection: Selection, question: PracticeQuestion, evidence: PracticeEvidence
+) -> None:
     palette = answer.palette()
     st.subheader("Why believe it?", anchor=False)
     st.markdown(
@@ -105,9 +107,19 @@ def _belief(evidence: PracticeEvidence) -> None:
             alt="How different the two groups are in each fact",
             numbers=evidence.balance,
         )
+    with st.expander("Hazard ratios, beside it"):
+        if asking.wants_ratios():
+            ratios = practice_data.ratios(record, selection, question)
+            answer.table(
+                practice_tables.of_ratios(ratios),
+                key="practice-ratios",
+                alt="How the rate of comebacks compares between levels",
+                numbers=ratios.table,
+            )
+            answer.remarks(ratios.notes)
 
 
-def _wear(record: Source, selection: Selection) -> None:
+def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> None:
     st.subheader("Does the part wear out at all?", anchor=False)
     st.markdown(
         "Renewing a sound part prevents failures only if parts wear out. Where the rate falls "
@@ -123,6 +135,18 @@ def _wear(record: Source, selection: Selection) -> None:
         key="practice-wear",
         alt="Rate of comebacks by age",
         numbers=wear.table,
+    )
+    st.markdown(
+        "If the practice renews both parts of a pair: what became of the partner, where only one "
+        "had failed?"
+    )
+    pair = practice_data.pair(record, selection, question, causes[0])
+    answer.say(wording_practice.of_pair(pair))
+    answer.table(
+        practice_tables.of_pair(pair),
+        key="practice-pair",
+        alt="Partner left in against partner renewed",
+        numbers=pair.table,
     )
 
 
