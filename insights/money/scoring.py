@@ -92,7 +92,10 @@ def pit_heights(low: np.ndarray, high: np.ndarray, bins: int = PIT_BINS) -> np.n
     edges = np.linspace(0, 1, bins + 1)[:, None]
     width = high - low
     ramp = np.divide(edges - low, width, out=(edges >= high) * 1.0, where=width > 0)
-    return np.diff(np.clip(ramp, 0, 1).mean(axis=1))
+    reached = np.clip(ramp, 0, 1).mean(axis=1)
+    # A forecast without width on an edge still falls into a bin.
+    reached[0], reached[-1] = 0.0, 1.0
+    return np.diff(reached)
 
 
 def poisson_chances(mean: float) -> np.ndarray:
