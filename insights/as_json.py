@@ -12,8 +12,10 @@ import pandas as pd
 
 from insights.evidence.result import PracticeEvidence
 from insights.followup import Followup
+from insights.money.backtest import Backtest
 from insights.money.payback import Payback
 from insights.money.quote import Quote
+from insights.money.reserve import Reserve
 from insights.notes import Note
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
@@ -126,6 +128,21 @@ def quote(result: Quote) -> dict[str, Any]:
     """Give a quote by term."""
     data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
     data["terms"] = data.pop("table")
+    data["notes"] = notes(result.notes)
+    return data
+
+
+def reserve(result: Reserve) -> dict[str, Any]:
+    """Give the money to hold."""
+    data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
+    data["notes"] = notes(result.notes)
+    return data
+
+
+def backtest(result: Backtest) -> dict[str, Any]:
+    """Give the score of earlier forecasts."""
+    data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
+    data["forecasts"] = data.pop("table")
     data["notes"] = notes(result.notes)
     return data
 

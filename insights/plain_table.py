@@ -49,6 +49,8 @@ def _cell(value: object, is_chance: bool) -> str:
         return NOT_KNOWN
     if is_chance and isinstance(value, float) and value < SMALLEST_CHANCE:
         return f"<{SMALLEST_CHANCE}"
+    if isinstance(value, pd.Timestamp):
+        return f"{value:%Y-%m-%d}"
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() and abs(value) >= 1 else f"{value:.4f}"
     text = " ".join(str(value).split())

@@ -245,4 +245,16 @@ ANALYSES = (
         verbs_money.quote_options,
         verbs_money.quote,
     ),
+    Verb(
+        "reserve",
+        "money to hold for open exposure, by month",
+        verbs_money.reserve_options,
+        verbs_money.hold,
+    ),
+    Verb(
+        "backtest",
+        "how earlier quotes and reserves would have done",
+        verbs_money.backtest_options,
+        verbs_money.score,
+    ),
 )

@@ -1,4 +1,4 @@
-"""The verbs about money: quote a term."""
+"""The verbs about money: quote a term, hold the money, keep score."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from insights.answer import Answer
 from insights.asked import DAYS, days_of, selected
 from insights.errors import RequestError, SourceError
 from insights.money.assumptions import Assumptions, Offer
+from insights.money.backtest import AHEAD_DAYS, backtest
 from insights.money.quote import Quote, quote_warranty
 from insights.money.renewal import KINDS
+from insights.money.reserve import reserve
 from insights.money.saved_quote import save_quote
 from insights.money.statement import Statement, warranty_page
 
@@ -74,6 +76,42 @@ def quote(args: argparse.Namespace) -> Answer:
     if len(result.offers):
         tables.append(("Offers", result.offers))
     return Answer(as_json.quote(result), wording_money.of_quote(result), tuple(tables))
+
+
+def reserve_options(parser: argparse.ArgumentParser) -> None:
+    """Add what a reserve can be asked."""
+    parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
+    parser.add_argument("--ahead", type=float, metavar="DAYS", help="only claims within them")
+
+
+def hold(args: argparse.Namespace) -> Answer:
+    """Work out the money to hold."""
+    result = reserve(selected(args), claim_cost=args.claim_cost, ahead_days=args.ahead)
+    tables = (
+        ("By month", result.months),
+        ("What it is made of", result.parts),
+        ("By term and age", result.open),
+    )
+    return Answer(as_json.reserve(result), wording_money.of_reserve(result), tables)
+
+
+def backtest_options(parser: argparse.ArgumentParser) -> None:
+    """Add what the score can be asked."""
+    parser.add_argument("--terms", default=DAYS, metavar="DAYS")
+    parser.add_argument("--ahead", type=int, default=AHEAD_DAYS, metavar="DAYS")
+    parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
+
+
+def score(args: argparse.Namespace) -> Answer:
+    """Score earlier quotes and reserves."""
+    result = backtest(
+        selected(args),
+        terms=days_of(args.terms, option="--terms"),
+        ahead_days=args.ahead,
+        claim_cost=args.claim_cost,
+    )
+    tables = (("Score", result.scores), ("Every forecast", result.table))
+    return Answer(as_json.backtest(result), wording_money.of_backtest(result), tables)
 
 
 def _offer(text: str) -> Offer:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
+from insights.money.backtest import Backtest
 from insights.money.quote import Quote
-from insights.wording import STATUTORY, Finding
+from insights.money.reserve import Reserve
+from insights.wording import STATUTORY, Finding, whole
 
 KINDS = {
     "non_renewing": "a repair under warranty does not lengthen it",
@@ -66,3 +70,53 @@ def _caveats(quote: Quote) -> tuple[str, ...]:
         )
     notes = dict.fromkeys(note.text for note in quote.notes)
     return (*texts, *notes, PAST, STATUTORY)
+
+
+def of_reserve(reserve: Reserve) -> Finding:
+    """Say how much to hold, how sure that is, and when it falls due."""
+    claims = reserve.claims
+    counted = (
+        f"{whole(reserve.jobs)} hand-backs are open to a claim; expect {claims.mean:.1f} claims "
+        f"from them ({claims.low} to {claims.high})"
+    )
+    if pd.isna(reserve.expected):
+        return Finding(
+            f"{counted}. What they cost is not known: give the cost of a claim.",
+            _reserve_caveats(reserve),
+        )
+    sentence = (
+        f"Set aside {reserve.p90:,.0f}: nine times in ten that is enough, and "
+        f"{reserve.expected:,.0f} is expected. {counted}."
+    )
+    due = reserve.months.head(1)
+    if len(due):
+        sentence += f" {due['expected'].iloc[0]:,.0f} of it falls in {due['month'].iloc[0]}."
+    return Finding(sentence, _reserve_caveats(reserve))
+
+
+def of_backtest(score: Backtest) -> Finding:
+    """Say how earlier quotes and reserves would have done, also when it is bad."""
+    if score.scores.empty:
+        return Finding(
+            "The record is too short: no past day can be stood on and scored.",
+            tuple(note.text for note in score.notes),
+        )
+    parts = "; ".join(_scored(row) for row in score.scores.itertuples())
+    return Finding(
+        "Standing on past days with what was known then, ranges meant to hold "
+        f"{score.level:.0%} of the time held for: {parts}.",
+        tuple(dict.fromkeys(note.text for note in score.notes)),
+    )
+
+
+def _scored(row: Any) -> str:
+    doubt = " (too sure of itself)" if row.too_confident else ""
+    ratio = ""
+    if pd.notna(row.ratio):
+        ratio = f", {row.ratio:.2f} times the claims expected came"
+    return f"{row.what} {row.inside} of {row.forecasts}{doubt}{ratio}"
+
+
+def _reserve_caveats(reserve: Reserve) -> tuple[str, ...]:
+    notes = dict.fromkeys(note.text for note in reserve.notes)
+    return (*notes, PAST)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from insights.command import main
@@ -323,3 +324,55 @@ def test_a_quote_is_kept_with_its_assumptions(practised, home, capsys):
 )
 def test_bad_quotes_end_in_one_clear_line(practised, capsys, words, says):
     assert says in complaint(capsys, "quote", practised, *words)
+
+
+@pytest.fixture(scope="module")
+def long_record(tmp_path_factory) -> str:
+    """Ten boilers a week for three years; one in ten is back on day 30, for 40."""
+    start = pd.Timestamp("2022-01-03")
+    rows = []
+    for unit in range(1560):
+        out = start + pd.Timedelta(days=7 * (unit // 10))
+        serial = f"SN{unit * 7919}"
+        rows.append(f"{unit},{out:%Y-%m-%d},{out:%Y-%m-%d},boiler,{serial},90,,,")
+        back = out + pd.Timedelta(days=30)
+        if unit % 10 == 0 and back < pd.Timestamp("2025-01-01"):
+            rows.append(f"{unit + 9000},{back:%Y-%m-%d},,boiler,{serial},,seal,covered,40")
+    headings = "job_id,received,handed_back,model,unit_serial,term_days,root_cause,decision"
+    path = tmp_path_factory.mktemp("long") / "shop.csv"
+    return write(path, *rows, headings=f"{headings},claim_cost")
+
+
+def test_reserve_has_the_agreed_keys_and_the_hand_count(long_record, capsys):
+    data = answered(capsys, "reserve", long_record, "--data-date", "2024-12-31")
+    assert {"expected", "p90", "claims", "months"} <= set(data)
+    assert {"mean", "low", "high"} <= set(data["claims"])
+    assert {"month", "expected"} <= set(data["months"][0])
+    # By hand: hand-backs of the last 30 days hold 4 or 5 weeks of one claim each, at 40 apiece;
+    # the comebacks on the bench are decided, so nothing is unsettled.
+    assert 3 <= data["claims"]["mean"] <= 6
+    assert data["expected"] == pytest.approx(40 * data["claims"]["mean"], rel=0.02)
+    assert data["p90"] >= data["expected"]
+
+
+def test_backtest_scores_what_came(long_record, capsys):
+    data = answered(capsys, "backtest", long_record, "--terms", "60", "--data-date", "2024-12-31")
+    scores = {row["what"]: row for row in data["scores"]}
+    assert set(scores) == {"reserve", "quote 60 days"}
+    assert scores["quote 60 days"]["ratio"] == pytest.approx(1, abs=0.1)
+    assert main(["backtest", long_record, "--data-date", "2024-12-31"]) == 0
+    assert "what was known then" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("reserve", "SHOP", "--claim-cost", "-1"), "-1"),
+        (("reserve", "SHOP", "--ahead", "-5"), "-5"),
+        (("backtest", "SHOP", "--terms", "-5"), "--terms -5"),
+        (("backtest", "SHOP", "--ahead", "0"), "0"),
+    ],
+)
+def test_bad_questions_about_money_end_in_one_clear_line(long_record, capsys, words, says):
+    words = tuple(long_record if word == "SHOP" else word for word in words)
+    assert says in complaint(capsys, *words)
