@@ -32,6 +32,8 @@ class Came:
     arrived, reported_days
         The day its counted comeback arrived (NaT: none), and days from hand-back to its report
         (infinite: none).
+    covered
+        Whether it was decided to be covered.
     visit
         Row of the comeback; -1 where none.
     cost
@@ -42,6 +44,7 @@ class Came:
     term: np.ndarray
     arrived: np.ndarray
     reported_days: np.ndarray
+    covered: np.ndarray
     visit: np.ndarray
     cost: np.ndarray
 
@@ -60,6 +63,7 @@ def what_came(followup: Followup) -> Came:
         term=jobs["term_days"].to_numpy()[job],
         arrived=arrived,
         reported_days=np.where(back, (reported - handed_back) / np.timedelta64(1, "D"), np.inf),
+        covered=back & (jobs["decision"].to_numpy()[visit] == "covered"),
         visit=visit,
         cost=jobs["claim_cost"].to_numpy(),
     )
@@ -147,8 +151,8 @@ class Origin:
         came = self.came
         age = (self.day.to_datetime64() - came.handed_back) / np.timedelta64(1, "D")
         open_then = (age >= 0) & (came.term > 0) & (age < came.term + self.then.grace_days)
-        whole = (came.arrived - came.handed_back) / np.timedelta64(1, "D")
-        owed = open_then & (whole <= came.term + self.then.grace_days)
+        # One reported after the term is not owed, though it may arrive inside the grace.
+        owed = open_then & ((came.reported_days <= came.term) | came.covered)
         arrived = owed & self._between(came.arrived, 0, self.ahead)
         waiting = self.rows[unsettled_visits(self.then)]
         months.append(self._months(held, arrived, waiting))

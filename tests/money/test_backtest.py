@@ -158,6 +158,59 @@ def test_what_came_counted_again_from_the_jobs(steady):
             assert row["observed"] == (batch & (days <= term)).sum()
 
 
+def test_last_years_rate_is_scored_beside(steady):
+    followup, result = steady
+    jobs = followup.history.jobs.set_index("job_id")
+    whole = jobs[~jobs.index.str.endswith("b")]
+    back = jobs[jobs.index.str.endswith("b")]["received"]
+    arrived = back.set_axis(back.index.str.removesuffix("b")).reindex(whole.index)
+    for row in result.table.to_dict("records"):
+        origin = row["origin"]
+        since = origin - pd.Timedelta(days=365)
+        count = ((arrived > since) & (arrived <= origin)).sum()
+        usual = stats.poisson((count + 0.5) * 60 / 365)
+        if row["what"] != RESERVE:
+            term = int(row["what"].split()[1])
+            earlier = (whole["handed_back"] > since) & (whole["handed_back"] <= origin)
+            days = (arrived - whole["handed_back"]).dt.days
+            seen = (earlier & (days <= term) & (arrived <= origin)).sum()
+            usual = stats.binom(row["jobs"], (seen + 0.5) / (earlier.sum() + 1))
+        assert row["last_year_log_score"] == pytest.approx(-usual.logpmf(row["observed"]))
+
+
+def test_a_fault_reported_after_the_term_is_no_claim_of_it():
+    rows = steady_shop(3)
+    for number, day, decision in ((0, 88, None), (1, 95, None), (2, 95, "covered")):
+        start = pd.Timestamp("2025-08-01")
+        unit = 9000 + number
+        rows.append(
+            {
+                "unit": unit,
+                "received": start,
+                "handed_back": start,
+                "term_days": 90,
+                "job_id": f"x{number}",
+            }
+        )
+        rows.append(
+            {
+                "unit": unit,
+                "received": start + pd.Timedelta(days=97),
+                "notified": start + pd.Timedelta(days=day),
+                "decision": decision,
+                "job_id": f"x{number}b",
+            }
+        )
+    plain = [row for row in rows if not row["job_id"].startswith("x")]
+
+    def arrived(jobs: list[dict]) -> int:
+        table = backtest(followed(*jobs, data_date="2025-12-31"), terms=[90], ahead_days=60).table
+        return table[(table["what"] == RESERVE)]["observed"].iloc[-1]
+
+    # Back on 6 November, after the last origin, 1 November: reported in time, or covered.
+    assert arrived(rows) == arrived(plain) + 2
+
+
 def test_a_steady_shop_is_forecast_well(steady):
     _, result = steady
     for score in result.scores.to_dict("records"):

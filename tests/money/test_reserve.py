@@ -188,6 +188,16 @@ def test_a_small_shop_by_hand():
     assert held.expected < held.p90 < held.p99
 
 
+def test_the_drawn_curve_follows_the_seen_one():
+    # With thousands of jobs the draws pin the count: what is drawn must be what was estimated.
+    days = tuple(int(day) for day in np.ceil(np.linspace(1, 13.4, 600) ** 2))
+    start = pd.Timestamp("2026-12-31") - pd.Timedelta(days=20)
+    old = batch("p", "2026-01-01", 3000, days)
+    held = reserve(followed(*old, *batch("o", f"{start:%Y-%m-%d}", 1000)))
+    drawn = held.claims.chances @ np.arange(len(held.claims.chances))
+    assert drawn == pytest.approx(held.claims.mean, rel=0.01)
+
+
 def test_only_what_comes_soon():
     followup = followed(*past_and_open())
     assert reserve(followup, ahead_days=39).claims.mean == pytest.approx(0)
