@@ -27,11 +27,17 @@ def of_quote(quote: Quote) -> Finding:
     if stated.empty:
         reasons = " ".join(dict.fromkeys(refused["why_not"]))
         return Finding(f"No term can be quoted on this record. {reasons}", _caveats(quote))
-    parts = "; ".join(_term(row) for _, row in stated.iterrows())
+    parts = "; ".join(
+        f"{row.claims_per_100:.1f} within {row.term_days:g} days ({row.low:.1f} to {row.high:.1f})"
+        for row in stated.itertuples()
+    )
     sentence = f"Of the next 100 jobs like these, expect claims from {parts}."
+    if stated["loading"].notna().all():
+        charges = ", ".join(f"{loading:.2f}" for loading in stated["loading"])
+        sentence += f" To be safe, each job's price must carry {charges}."
     if len(refused):
         days = ", ".join(f"{term:g}" for term in refused["term_days"])
-        sentence += f" Not quoted: {days} days. {refused['why_not'].iloc[-1]}"
+        sentence += f" {days} days is not quoted. {refused['why_not'].iloc[-1]}"
     return Finding(sentence, _caveats(quote))
 
 
@@ -43,16 +49,6 @@ def target_met(quote: Quote) -> str:
     if longest == 0:
         return "No term meets the target."
     return f"The longest term that meets the target is {longest:g} days."
-
-
-def _term(row: pd.Series) -> str:
-    cost = ""
-    if pd.notna(row["cost_per_job"]):
-        cost = f", {row['cost_per_job']:.2f} a job; charge {row['loading']:.2f} to be safe"
-    return (
-        f"{row['claims_per_100']:.1f} within {row['term_days']:g} days "
-        f"({row['low']:.1f} to {row['high']:.1f}{cost})"
-    )
 
 
 def _caveats(quote: Quote) -> tuple[str, ...]:

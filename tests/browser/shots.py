@@ -18,6 +18,7 @@ PATHS = {
     "coming-back": "comebacks",
     "root-causes": "causes",
     "does-it-work": "practice",
+    "warranties": "warranties",
     "the-record": "record",
 }
 TAKEN = (
@@ -26,6 +27,7 @@ TAKEN = (
     ("coming-back", "narrow", "light"),
     ("root-causes", "wide", "dark"),
     ("does-it-work", "wide", "light"),
+    ("warranties", "wide", "light"),
     ("the-record", "wide", "light"),
 )
 WIDTHS = {"wide": 1280, "narrow": 390}

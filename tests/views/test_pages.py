@@ -13,7 +13,14 @@ from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365)
-PAGES = ("Where we stand", "Coming back", "Root causes", "Does it work?", "The record")
+PAGES = (
+    "Where we stand",
+    "Coming back",
+    "Root causes",
+    "Does it work?",
+    "Warranties",
+    "The record",
+)
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,84 @@
+"""The tables of the page about warranties, in words and marks for people."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from insights.money.backtest import Backtest
+from insights.money.quote import Quote
+from insights.money.reserve import Reserve
+from insights.wording import whole
+
+NOT_QUOTED = "not quoted"
+NOT_KNOWN = "not known"
+
+
+def of_quote(quote: Quote) -> pd.DataFrame:
+    """List what each term costs."""
+    return pd.DataFrame(
+        [
+            {
+                "Term": f"{row.term_days:g} days",
+                "Claims of 100 jobs": _range(row.claims_per_100, row.low, row.high, 1),
+                "Cost a job": _range(row.cost_per_job, row.cost_low, row.cost_high, 2),
+                "Charge to be safe": _money(row.loading),
+                "Remark": row.why_not or _past(row),
+            }
+            for row in quote.table.itertuples(index=False)
+        ]
+    )
+
+
+def of_months(reserve: Reserve) -> pd.DataFrame:
+    """List what falls due in each month."""
+    return pd.DataFrame(
+        [
+            {
+                "Month": str(row.month),
+                "Claims": f"{row.claims:.1f}",
+                "Money": _money(row.expected),
+            }
+            for row in reserve.months.itertuples(index=False)
+        ]
+    )
+
+
+def of_scores(score: Backtest) -> pd.DataFrame:
+    """List how earlier forecasts would have done."""
+    return pd.DataFrame(
+        [
+            {
+                "Forecast": row.what,
+                "Inside its range": f"{row.inside} of {row.forecasts}",
+                "Claims expected": whole(row.expected),
+                "Claims that came": whole(row.observed),
+                "Came for each expected": f"{row.ratio:.2f} "
+                f"({row.ratio_low:.2f} to {row.ratio_high:.2f})",
+                "Against last year's rate": _better(row),
+                "Verdict": "too sure of itself" if row.too_confident else "as sure as it says",
+            }
+            for row in score.scores.itertuples(index=False)
+        ]
+    )
+
+
+def _range(middle: float, low: float, high: float, digits: int) -> str:
+    if pd.isna(middle):
+        return NOT_QUOTED
+    return f"{middle:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})".replace(" ", "\u00a0")
+
+
+def _money(amount: float) -> str:
+    return NOT_KNOWN if pd.isna(amount) else f"{amount:,.2f}"
+
+
+def _past(row: object) -> str:
+    low, high = (getattr(row, name) for name in ("models_low", "models_high"))
+    if pd.isna(low):
+        return ""
+    return f"past what was seen: curves that fit say {low:.1f} to {high:.1f}"
+
+
+def _better(row: object) -> str:
+    ours, last_year = (getattr(row, name) for name in ("log_score", "last_year_log_score"))
+    return "better" if ours < last_year else "no better"

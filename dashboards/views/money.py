@@ -1,0 +1,70 @@
+"""Warranties: what to promise, what to hold, and whether earlier forecasts came true."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboards import answer, controls, money_asking, money_data, money_tables
+from dashboards.data import Source
+from dashboards.figures import money as picture
+from dashboards.selection import Selection
+from insights import wording, wording_money
+
+
+def show() -> None:
+    """Draw the page."""
+    answer.title("Warranties", "What does each term cost, how much to hold, and were we right?")
+    record = controls.source()
+    selection = controls.filters(record)
+    assumed = money_asking.assumptions()
+    quote = money_data.quote(record, selection, assumed)
+    promised = wording_money.of_quote(quote)
+    palette = answer.palette()
+    st.subheader("What to promise", anchor=False)
+    answer.say(promised)
+    answer.figure(picture.draw_quote(quote, palette), key="warranty-terms", alt=promised.sentence)
+    answer.table(
+        money_tables.of_quote(quote),
+        key="warranty-quote",
+        alt="Claims and cost by term",
+        numbers=quote.table,
+    )
+    _held(record, selection, assumed.claim_cost)
+    _score(record, selection)
+    answer.keep_in_mind(promised)
+    with st.expander("How this is worked out"):
+        st.markdown(quote.method)
+
+
+def _held(record: Source, selection: Selection, claim_cost: object) -> None:
+    st.subheader("What to hold", anchor=False)
+    cost = claim_cost if isinstance(claim_cost, float) else None
+    reserve = money_data.held(record, selection, cost)
+    found = wording_money.of_reserve(reserve)
+    answer.say(found)
+    answer.figure(
+        picture.draw_months(reserve, answer.palette()), key="warranty-months", alt=found.sentence
+    )
+    answer.table(
+        money_tables.of_months(reserve),
+        key="warranty-reserve",
+        alt="Money that falls due, by month",
+        numbers=reserve.months,
+    )
+
+
+def _score(record: Source, selection: Selection) -> None:
+    st.subheader("Were we right?", anchor=False)
+    score = money_data.score(record, selection)
+    found = wording_money.of_backtest(score)
+    answer.say(wording.Finding(found.sentence))
+    answer.figure(
+        picture.draw_score(score, answer.palette()), key="warranty-score", alt=found.sentence
+    )
+    if not score.scores.empty:
+        answer.table(
+            money_tables.of_scores(score),
+            key="warranty-scores",
+            alt="How earlier quotes and reserves would have done",
+            numbers=score.table,
+        )
