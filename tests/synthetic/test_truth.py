@@ -79,6 +79,20 @@ def test_the_truth_is_what_the_clock_counts(real, follow, count):
             assert share == pytest.approx(table[cause, day], abs=4 * error), (cause, day)
 
 
+@pytest.mark.parametrize("count", ["faults", "covered"])
+def test_the_truth_is_what_the_clock_counts_where_nearly_all_fail(count):
+    """Nine in ten fail by day 180 and half the parcels take a month: every rule weighs in."""
+    shop = simple_shop(0.9, 20_000, 9, term_days=90)
+    month = (0.5, *[0.0] * 29, 0.5)
+    returning = replace(shop.returning, post_days_shares=month, no_fault_found_by_180_days=0.5)
+    history, truth = generate(replace(shop, returning=returning))
+    episodes = followed(history, truth, follow="all", count=count)
+    wanted = truth.table(DAYS, follow="all", count=count)["share"]
+    for day, share in zip(DAYS, wanted, strict=False):
+        seen, error = counted(episodes, TOTAL, day)
+        assert seen == pytest.approx(share, abs=4 * error), day
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_the_truth_is_what_the_clock_counts_on_large_shops(seed):
@@ -172,6 +186,26 @@ def test_days_in_the_post_come_on_top():
     failed = [1 - 0.95 ** ((180 - delay) / 180) for delay in range(4)]
     assert truth.share(180) == pytest.approx(float(np.dot(POST, failed)), rel=1e-9)
     assert truth.fault_share(180) == pytest.approx(0.05, rel=1e-9)
+
+
+def test_nobody_is_followed_past_the_term_and_its_grace():
+    _, truth = generate(simple_shop(0.05, 500, 2, term_days=180))
+    table = truth.table((180, 194, 195), follow="covered")
+    shares = table.loc[table["cause"] == TOTAL, "share"].to_numpy()
+    assert (np.isfinite(shares) == [True, True, False]).all()
+    assert np.isfinite(truth.share(195, follow="all"))
+
+
+@pytest.mark.parametrize("recorded", [0.0, 0.5, 1.0])
+def test_units_that_leave_service_can_no_longer_come_back(recorded):
+    """Two constant hazards: c / (c + e) of all that end, whether or not the shop hears of it."""
+    shop = simple_shop(0.05, 500, 2, shape=1.0)
+    shop = replace(shop, leaving=Leaving(yearly_share=0.5, recorded_share=recorded))
+    _, truth = generate(shop)
+    fails, leaves = -math.log(0.95) / 180, math.log(2) / 365
+    both = fails + leaves
+    expected = fails / both * -math.expm1(-both * 180)
+    np.testing.assert_allclose(truth.job_risk(180)[truth.handed_back], expected, rtol=1e-9)
 
 
 def test_a_bad_lot_multiplies_every_hazard():
