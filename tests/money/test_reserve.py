@@ -193,9 +193,10 @@ def test_the_drawn_curve_follows_the_seen_one():
     days = tuple(int(day) for day in np.ceil(np.linspace(1, 13.4, 600) ** 2))
     start = pd.Timestamp("2026-12-31") - pd.Timedelta(days=20)
     old = batch("p", "2026-01-01", 3000, days)
-    held = reserve(followed(*old, *batch("o", f"{start:%Y-%m-%d}", 1000)))
+    followup = followed(*old, *batch("o", f"{start:%Y-%m-%d}", 1000))
+    held = reserve(followup, ahead_days=20)
     drawn = held.claims.chances @ np.arange(len(held.claims.chances))
-    assert drawn == pytest.approx(held.claims.mean, rel=0.01)
+    assert drawn == pytest.approx(held.claims.mean, rel=0.03)
 
 
 def test_only_what_comes_soon():
