@@ -1,4 +1,4 @@
-"""Does the comparison recover what is true of the invented shops? On demand (-m slow).
+"""Does the comparison recover what is true of the invented shops? On demand (-m study).
 
 ``STAYSFIXED_SHOPS`` sets how many seeded shops a cell has (300 in the full design; the default is
 quick to run and wide in its limits).
@@ -16,7 +16,7 @@ SHOPS = int(os.environ.get("STAYSFIXED_SHOPS", "24"))
 JOBS = (300, 1000, 5000)
 RISKS = (0.02, 0.05, 0.08)
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.study
 
 
 def margin(share: float) -> float:
