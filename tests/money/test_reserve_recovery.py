@@ -33,10 +33,12 @@ def stands(shop: int, jobs: int) -> tuple[bool, bool, bool]:
     )
     handed_back = history.jobs["handed_back"].take(now.episodes["job"]).to_numpy()
     back = (now.episodes["end"] == "return").to_numpy()
-    arrived = history.jobs["received"].to_numpy()[now.episodes["return_job"]]
-    came = int(
-        (back & (handed_back <= day.to_datetime64()) & (arrived > day.to_datetime64())).sum()
-    )
+    visit = history.jobs.take(now.episodes["return_job"])
+    arrived = visit["received"].to_numpy()
+    # Owed is what fails inside the term; some of what fails just after it arrives in the grace.
+    owed = (visit["notified"].to_numpy() - handed_back) / np.timedelta64(1, "D") <= TERM_DAYS
+    open_then = (handed_back <= day.to_datetime64()) & (arrived > day.to_datetime64())
+    came = int((back & owed & open_then).sum())
     count = held.claims
     return (
         count.low <= came <= count.high,
