@@ -91,15 +91,30 @@ class Bills:
 NO_BILLS = Bills(np.empty(0), np.empty(0))
 
 
-def recorded_bills(followup: Followup) -> Bills:
+def recorded_amounts(followup: Followup, cause: str | None = None) -> np.ndarray:
     """Collect what the counted comebacks cost, as recorded under ``claim_cost``.
+
+    Parameters
+    ----------
+    followup
+        The episodes; each counted comeback whose job has a cost is one bill.
+    cause
+        Only comebacks with this root cause.
+    """
+    episodes = followup.episodes
+    back = (episodes["end"] == "return").to_numpy()
+    if cause is not None:
+        back &= (episodes["cause"] == cause).to_numpy()
+    amounts = followup.history.jobs["claim_cost"].to_numpy()[episodes["return_job"][back]]
+    return amounts[~np.isnan(amounts)]
+
+
+def recorded_bills(followup: Followup) -> Bills:
+    """Take the costs on record (:func:`recorded_amounts`) as what a claim can cost.
 
     Fewer than :data:`FEWEST_BILLS` are no basis for a spread: the result is empty.
     """
-    episodes = followup.episodes
-    back = episodes["return_job"][episodes["end"] == "return"]
-    amounts = followup.history.jobs["claim_cost"].to_numpy()[back]
-    amounts = amounts[~np.isnan(amounts)]
+    amounts = recorded_amounts(followup)
     if len(amounts) < FEWEST_BILLS:
         return NO_BILLS
     return Bills(amounts, np.full(len(amounts), 1 / len(amounts)), len(amounts))

@@ -8,9 +8,9 @@ import numpy as np
 
 from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup
+from insights.money.bills import FEWEST_BILLS, recorded_amounts
 
 MINUTES_PER_HOUR = 60
-FEWEST_BILLS = 5
 
 
 @dataclass(frozen=True)
@@ -132,12 +132,7 @@ def comeback_cost_from_record(followup: Followup, cause: str | None = None) -> C
     EvidenceError
         Too few comebacks have a cost recorded.
     """
-    episodes = followup.episodes
-    back = (episodes["end"] == "return").to_numpy()
-    if cause is not None:
-        back &= (episodes["cause"] == cause).to_numpy()
-    bills = followup.history.jobs["claim_cost"].to_numpy()[episodes["return_job"][back]]
-    bills = bills[~np.isnan(bills)]
+    bills = recorded_amounts(followup, cause)
     if len(bills) < FEWEST_BILLS:
         of = "" if cause is None else f" for {cause}"
         raise EvidenceError(
