@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pyarrow as pa
 from pyarrow import csv
 
@@ -90,13 +92,16 @@ def truth_as_data(history: History, truth: Truth) -> dict[str, Any]:
     scenario = truth.scenario
     job_id = history.jobs["job_id"].to_numpy()
     table = truth.table(DAYS)
+    shares = [_known(share) for share in table["share"]]
     return {
         "data_date": f"{truth.data_date:%Y-%m-%d}",
-        "share_back": table.to_dict(orient="records"),
+        "share_back": table.assign(share=pd.Series(shares, dtype=object)).to_dict(orient="records"),
         "practices": {
             practice.name: {
                 population: {
-                    level: truth.practice_risk(practice.name, level, 180, population=population)
+                    level: _known(
+                        truth.practice_risk(practice.name, level, 180, population=population)
+                    )
                     for level in (practice.done, practice.left)
                 }
                 for population in ("all", "treated", "untreated")
@@ -114,3 +119,7 @@ def truth_as_data(history: History, truth: Truth) -> dict[str, Any]:
         "unit_of_job": dict(zip(job_id.tolist(), truth.unit_of_job.tolist(), strict=True)),
         "scenario": asdict(scenario),
     }
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -230,10 +231,15 @@ class Truth:
         count
             Which comebacks count.
 
+        Returns
+        -------
+        float
+            NaN where the population is empty.
+
         Raises
         ------
         KeyError
-            No such practice or level.
+            No such practice, level or cause.
         """
         practice = self.scenario.practice(name)
         if level not in (practice.done, practice.left):
@@ -242,7 +248,7 @@ class Truth:
         if population != "all":
             members &= self.facts[f"done_{name}"] == (population == "treated")
         risk = self.job_risk(day, cause=cause, count=count, levels={name: level == practice.done})
-        return float(risk[members].mean())
+        return float(risk[members].mean()) if members.any() else math.nan
 
     def practice_difference(
         self,
