@@ -17,7 +17,7 @@ import streamlit as st
 
 from dashboards.selection import Selection
 from dashboards.server import SOURCE_VARIABLE
-from insights.errors import StaysfixedError
+from insights.errors import EvidenceError, StaysfixedError
 from insights.followup import Count, Follow, Followup, follow_up, select
 from insights.history.files import read_raw
 from insights.history.headings import suggest_headings
@@ -28,6 +28,7 @@ from insights.standing import Standing
 from insights.standing import standing as count_standing
 from insights.survival.causes import CauseCurves, cause_curves
 from insights.survival.curves import Curves, return_curves
+from insights.survival.maturity import Maturity, maturity
 from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
 
@@ -202,6 +203,14 @@ def causes(source: Source, selection: Selection) -> CauseCurves:
     return _causes(source, source.revision, selection)
 
 
+def recent(source: Source, selection: Selection) -> Maturity | None:
+    """Complete the latest months by what is still to come; None where nothing can be said yet."""
+    try:
+        return _recent(source, source.revision, selection)
+    except EvidenceError:
+        return None
+
+
 def curves_if_doubtful_are_linked(source: Source, selection: Selection) -> Curves:
     """Estimate the share back as if every doubtful pair were one unit."""
     return _curves_if_linked(source, source.revision, selection)
@@ -300,6 +309,11 @@ def _curves(_source: Source, revision: str, selection: Selection) -> Curves:
 def _causes(_source: Source, revision: str, selection: Selection) -> CauseCurves:
     selected = followup(_source, selection)
     return cause_curves(selected, by=selection.by, at=_days_in_reach(selected))
+
+
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _recent(_source: Source, revision: str, selection: Selection) -> Maturity:
+    return maturity(followup(_source, selection))
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

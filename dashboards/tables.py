@@ -10,9 +10,11 @@ from insights.history.schema import History
 from insights.standing import Standing
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
+from insights.survival.maturity import Maturity
 from insights.wording import whole
 
 TABLE_DAYS = (90, 180, 365)
+RECENT_MONTHS = 12
 NOT_KNOWN = "too few followed"
 ALL_CAUSES = "all causes"
 
@@ -124,6 +126,23 @@ def tally_of(standing: Standing) -> dict[str, str]:
         "On the bench": whole(standing.on_bench),
         "Rows refused": whole(standing.refused_rows),
     }
+
+
+def of_months(maturity: Maturity) -> pd.DataFrame:
+    """List the latest months, what has come back of them and what to expect in the end."""
+    return pd.DataFrame(
+        [
+            {
+                "Handed back in": str(row.month),
+                "Jobs": whole(row.jobs),
+                "Back so far": whole(row.returns),
+                "Of what will come, seen": f"{row.mature_share:.0%}",
+                "Expect in the end": f"{row.bornhuetter_ferguson:.1f}",
+                "Remark": "too young to judge" if row.immature else "",
+            }
+            for row in maturity.table.tail(RECENT_MONTHS).iloc[::-1].itertuples(index=False)
+        ]
+    )
 
 
 def of_attention(standing: Standing) -> pd.DataFrame:

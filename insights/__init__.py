@@ -13,15 +13,18 @@ if TYPE_CHECKING:
     from insights.history.intake import read_history
     from insights.history.schema import History
     from insights.history.units import Links, link_units
+    from insights.money.backtest import Backtest, backtest
     from insights.money.costs import ComebackCost, Costs
     from insights.money.payback import Payback, payback
     from insights.money.quote import Quote, quote_warranty
+    from insights.money.reserve import Reserve, reserve
     from insights.standing import Standing
     from insights.survival.causes import CauseCurves, cause_curves
     from insights.survival.curves import Curves, return_curves
     from insights.survival.recurrent import RepeatReturns, repeat_returns
 
 _HOME = {
+    "Backtest": "insights.money.backtest",
     "CauseCurves": "insights.survival.causes",
     "ComebackCost": "insights.money.costs",
     "Costs": "insights.money.costs",
@@ -34,8 +37,10 @@ _HOME = {
     "Quote": "insights.money.quote",
     "PracticeEvidence": "insights.evidence.result",
     "RepeatReturns": "insights.survival.recurrent",
+    "Reserve": "insights.money.reserve",
     "Standing": "insights.standing",
     "cause_curves": "insights.survival.causes",
+    "backtest": "insights.money.backtest",
     "compare_practice": "insights.evidence.practice",
     "follow_up": "insights.followup",
     "link_units": "insights.history.units",
@@ -43,10 +48,12 @@ _HOME = {
     "quote_warranty": "insights.money.quote",
     "read_history": "insights.history.intake",
     "repeat_returns": "insights.survival.recurrent",
+    "reserve": "insights.money.reserve",
     "return_curves": "insights.survival.curves",
     "select": "insights.followup",
 }
 __all__ = [
+    "Backtest",
     "CauseCurves",
     "ComebackCost",
     "Costs",
@@ -59,7 +66,9 @@ __all__ = [
     "PracticeEvidence",
     "Quote",
     "RepeatReturns",
+    "Reserve",
     "Standing",
+    "backtest",
     "cause_curves",
     "compare_practice",
     "follow_up",
@@ -68,6 +77,7 @@ __all__ = [
     "quote_warranty",
     "read_history",
     "repeat_returns",
+    "reserve",
     "return_curves",
     "select",
 ]

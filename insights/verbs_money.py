@@ -18,6 +18,9 @@ from insights.money.renewal import KINDS
 from insights.money.reserve import reserve
 from insights.money.saved_quote import save_quote
 from insights.money.statement import Statement, warranty_page
+from insights.survival.maturity import maturity
+
+RECENT_MONTHS = 12
 
 
 def quote_options(parser: argparse.ArgumentParser) -> None:
@@ -82,17 +85,26 @@ def reserve_options(parser: argparse.ArgumentParser) -> None:
     """Add what a reserve can be asked."""
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
     parser.add_argument("--ahead", type=float, metavar="DAYS", help="only claims within them")
+    parser.add_argument(
+        "--recent", action="store_true", help="the latest months too, completed by what is to come"
+    )
 
 
 def hold(args: argparse.Namespace) -> Answer:
     """Work out the money to hold."""
-    result = reserve(selected(args), claim_cost=args.claim_cost, ahead_days=args.ahead)
-    tables = (
+    followup = selected(args)
+    result = reserve(followup, claim_cost=args.claim_cost, ahead_days=args.ahead)
+    tables = [
         ("By month", result.months),
         ("What it is made of", result.parts),
         ("By term and age", result.open),
-    )
-    return Answer(as_json.reserve(result), wording_money.of_reserve(result), tables)
+    ]
+    data = as_json.reserve(result)
+    if args.recent:
+        recent = maturity(followup).table
+        data["recent"] = recent
+        tables.append(("Hand-backs of the latest months, completed", recent.tail(RECENT_MONTHS)))
+    return Answer(data, wording_money.of_reserve(result), tuple(tables))
 
 
 def backtest_options(parser: argparse.ArgumentParser) -> None:

@@ -355,6 +355,27 @@ def test_reserve_has_the_agreed_keys_and_the_hand_count(long_record, capsys):
     assert data["p90"] >= data["expected"]
 
 
+def test_reserve_completes_the_latest_months_when_asked(home, capsys):
+    rows = []
+    for month in range(1, 13):
+        for unit in range(20):
+            serial = f"SN{(month * 100 + unit) * 7919}"
+            out = f"2024-{month:02d}-01"
+            rows.append(f"{month}-{unit},{out},{out},boiler,{serial},365,,,40")
+            if unit == 0:
+                back = pd.Timestamp(out) + pd.Timedelta(days=20)
+                rows.append(f"{month}-b,{back:%Y-%m-%d},,boiler,{serial},,seal,covered,40")
+    headings = "job_id,received,handed_back,model,unit_serial,term_days,root_cause,decision"
+    source = write(home / "months.csv", *rows, headings=f"{headings},claim_cost")
+    words = ("reserve", source, "--recent", "--data-date", "2024-12-31")
+    recent = answered(capsys, *words)["recent"]
+    assert [(row["month"], row["returns"]) for row in recent][:2] == [
+        ("2024-01", 1),
+        ("2024-02", 1),
+    ]
+    assert recent[-1]["immature"] is False  # all that ever came, came by day 20
+
+
 def test_backtest_scores_what_came(long_record, capsys):
     data = answered(capsys, "backtest", long_record, "--terms", "60", "--data-date", "2024-12-31")
     scores = {row["what"]: row for row in data["scores"]}

@@ -39,4 +39,17 @@ def show() -> None:
             alt="Share back by day",
             numbers=curves.table,
         )
+    recent = data.recent(record, selection)
+    if recent is not None:
+        st.subheader("The latest months", anchor=False)
+        st.markdown(
+            "A young month looks good because its comebacks are still to come. Seen is what has "
+            "come back of what will, by day 180."
+        )
+        answer.table(
+            tables.of_months(recent),
+            key="latest-months",
+            alt="The latest months, completed by what is still to come",
+            numbers=recent.table,
+        )
     answer.keep_in_mind(wording.Finding("", (*found.caveats, *back.caveats)))

@@ -11,6 +11,7 @@ from insights.followup import follow_up, select
 from insights.history.intake import read_history
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
+from insights.survival.maturity import maturity
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365)
 PAGES = (
@@ -160,3 +161,16 @@ def test_refused_rows_are_shown_with_reasons(open_app, shop_frame, tmp_path):
     shown = pd.concat([table.value for table in app.table])
     assert {"5", "10"} <= set(shown["Row"].dropna().astype(int).astype(str))
     assert "soon" in set(shown["Found"])
+
+
+def test_young_months_are_completed_and_said_to_be_young(open_app, shop_file, whole):
+    app = open_app(shop_file)
+    tables = [table.value for table in app.table]
+    months = next(table for table in tables if "Back so far" in table.columns)
+    wanted = maturity(whole).table.tail(12).iloc[::-1]
+    assert months["Handed back in"].tolist() == wanted["month"].astype(str).tolist()
+    assert months["Back so far"].tolist() == [f"{seen}" for seen in wanted["returns"]]
+    assert months["Expect in the end"].tolist() == [
+        f"{expected:.1f}" for expected in wanted["bornhuetter_ferguson"]
+    ]
+    assert months["Remark"].iloc[0] == "too young to judge"
