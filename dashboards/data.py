@@ -11,6 +11,7 @@ import hashlib
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -28,9 +29,11 @@ from insights.standing import Standing
 from insights.standing import standing as count_standing
 from insights.survival.causes import CauseCurves, cause_curves
 from insights.survival.curves import Curves, return_curves
-from insights.survival.maturity import Maturity, maturity
 from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
+
+if TYPE_CHECKING:
+    from insights.survival.maturity import Maturity
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
 MOST_CATEGORIES = 60
@@ -313,6 +316,9 @@ def _causes(_source: Source, revision: str, selection: Selection) -> CauseCurves
 
 @st.cache_resource(max_entries=16, show_spinner=False)
 def _recent(_source: Source, revision: str, selection: Selection) -> Maturity:
+    # Half a second to import, and the last thing on its page.
+    from insights.survival.maturity import maturity
+
     return maturity(followup(_source, selection))
 
 

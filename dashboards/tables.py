@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
@@ -10,8 +12,10 @@ from insights.history.schema import History
 from insights.standing import Standing
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
-from insights.survival.maturity import Maturity
 from insights.wording import whole
+
+if TYPE_CHECKING:
+    from insights.survival.maturity import Maturity
 
 TABLE_DAYS = (90, 180, 365)
 RECENT_MONTHS = 12
