@@ -94,7 +94,7 @@ def of_payback(pays: Payback) -> pd.DataFrame:
         for row in pays.table.itertuples(index=False)
     ]
     rows = [
-        ("Worth it while the part costs under", f"{pays.break_even_part_cost:.2f}"),
+        ("Worth it while the part costs under", _part_price(pays.break_even_part_cost)),
         (
             "Worth it from so many comebacks avoided of 100",
             f"{100 * pays.break_even_difference:.1f}",
@@ -201,6 +201,10 @@ def _difference(row: object) -> str:
         return change(difference)
     text = f"{change(difference)} ({change(low)} to {change(high)})"
     return text.replace(" ", "\u00a0")
+
+
+def _part_price(amount: float) -> str:
+    return f"{amount:.2f}" if amount > 0 else "nothing: even a free part would lose"
 
 
 def _share(row: object) -> str:

@@ -13,6 +13,7 @@ from insights.asked import DAYS, days_of, selected
 from insights.errors import RequestError, SourceError
 from insights.money.assumptions import Assumptions, Offer
 from insights.money.backtest import AHEAD_DAYS, backtest
+from insights.money.loadings import loadings
 from insights.money.quote import Quote, quote_warranty
 from insights.money.renewal import KINDS
 from insights.money.reserve import reserve
@@ -41,6 +42,11 @@ def quote_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--offer", action="append", default=[], metavar="DAYS:PRICE:UPTAKE", help="a what-if"
     )
+    parser.add_argument(
+        "--apart",
+        metavar="COLUMN",
+        help="what the kinds of job in this column should cost more or less, like for like",
+    )
     parser.add_argument("--save", metavar="FILE", help="keep the quote with its assumptions")
     page = parser.add_argument_group("a warranty statement to print")
     page.add_argument("--statement", metavar="FILE.html")
@@ -63,8 +69,9 @@ def quote(args: argparse.Namespace) -> Answer:
         admin_cost=args.admin_cost,
     )
     terms = days_of(args.terms, option="--terms")
+    followup = selected(args)
     result = quote_warranty(
-        selected(args),
+        followup,
         terms,
         offers=tuple(_offer(text) for text in args.offer),
         target_rate=args.target_rate,
@@ -78,7 +85,14 @@ def quote(args: argparse.Namespace) -> Answer:
     tables = [("By term", result.table)]
     if len(result.offers):
         tables.append(("Offers", result.offers))
-    return Answer(as_json.quote(result), wording_money.of_quote(result), tuple(tables))
+    data, finding = as_json.quote(result), wording_money.of_quote(result)
+    if args.apart:
+        apart = loadings(followup, args.apart, int(min(terms)), claim_cost=args.claim_cost)
+        heading = f"Discounts and loadings by {args.apart}, {apart.term_days} days, like for like"
+        tables.append((heading, apart.table))
+        data["apart"] = apart.table
+        finding = finding.with_caveats(note.text for note in apart.notes)
+    return Answer(data, finding, tuple(tables))
 
 
 def reserve_options(parser: argparse.ArgumentParser) -> None:

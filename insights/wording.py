@@ -51,6 +51,10 @@ class Finding:
     sentence: str
     caveats: tuple[str, ...] = ()
 
+    def with_caveats(self, more: Iterable[str]) -> Finding:
+        """Give the same finding with more to keep in mind."""
+        return Finding(self.sentence, tuple(dict.fromkeys((*self.caveats, *more))))
+
 
 def per_100(share: float) -> str:
     """Write a share as a number of 100, with a digit more where it is small."""

@@ -301,6 +301,15 @@ def test_a_statement_is_written_for_the_customer(practised, home, capsys):
     assert "<script" not in text
 
 
+def test_kinds_of_job_can_be_priced_apart(practised, capsys):
+    words = ("--terms", "90", "--claim-cost", "40", "--apart", "practice_seal")
+    apart = {row["level"]: row for row in answered(capsys, "quote", practised, *words)["apart"]}
+    # Counted by hand: 40 of 200 against 10 of 200, 50 of 400 in all, over both models alike.
+    assert apart["kept"]["factor"] == pytest.approx(1.6, abs=0.1)
+    assert apart["renewed"]["factor"] == pytest.approx(0.4, abs=0.1)
+    assert apart["kept"]["change_per_job"] == pytest.approx((0.2 - 0.125) * 40, abs=0.5)
+
+
 def test_a_quote_is_kept_with_its_assumptions(practised, home, capsys):
     kept = home / "quote.json"
     assert (
