@@ -13,8 +13,14 @@ from dashboards.theme import DARK, LIGHT
 
 pytestmark = pytest.mark.browser
 
-PATHS = {"Where we stand": "", "Coming back": "comebacks", "Root causes": "causes"}
-PATHS["The record"] = "record"
+PATHS = {
+    "Where we stand": "",
+    "Coming back": "comebacks",
+    "Root causes": "causes",
+    "Does it work?": "practice",
+    "Warranties": "warranties",
+    "The record": "record",
+}
 
 
 def answer(page) -> str:
