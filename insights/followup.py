@@ -283,7 +283,10 @@ def select(
         keep &= values.isin(wanted).to_numpy()
     if not keep.any():
         raise RequestError("The filter leaves no hand-back. Widen its dates or values.")
-    return replace(followup, episodes=followup.episodes[keep].reset_index(drop=True))
+    episodes = followup.episodes[keep].reset_index(drop=True)
+    # What is remarked must be true of the hand-backs kept, not of those left out.
+    notes = _remarks(followup.history, episodes, followup.problems, followup.follow)
+    return replace(followup, episodes=episodes, notes=notes)
 
 
 def as_day(value: str | pd.Timestamp, what: str) -> pd.Timestamp:

@@ -290,6 +290,18 @@ def test_filters_that_make_no_sense_are_refused():
         result.values("colour")
 
 
+def test_a_filter_remarks_only_on_what_it_keeps():
+    result = followed(
+        {"received": "2026-01-01", "handed_back": "2026-01-02", "unit": 0, "model": "boiler"},
+        {"received": "2026-02-01", "unit": 0, "model": "boiler"},
+        {"received": "2026-01-01", "handed_back": "2026-01-02", "unit": 1, "model": "grill"},
+    )
+    counts = {note.code: note.jobs for note in select(result, where={"model": ("grill",)}).notes}
+    assert counts == {"no_term": 1}
+    counts = {note.code: note.jobs for note in select(result, where={"model": ("boiler",)}).notes}
+    assert counts == {"no_term": 1, "unknown_cause": 1}
+
+
 def test_grouping_keeps_what_was_not_recorded():
     result = followed(
         {"received": "2026-01-30", "handed_back": "2026-01-31", "unit": 0, "unit_age_years": 1.9},

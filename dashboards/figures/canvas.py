@@ -63,6 +63,29 @@ def axis(palette: Palette, title: str, **more: object) -> dict[str, object]:
     }
 
 
+def range_bars(
+    middle: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str, thickness: float = 2
+) -> dict[str, object]:
+    """Describe the ranges around points, for ``error_x`` or ``error_y``.
+
+    Parameters
+    ----------
+    middle, low, high
+        The points and the ends of their ranges, each shape (n,).
+    colour, thickness
+        Of the bars.
+    """
+    return {
+        "type": "data",
+        "symmetric": False,
+        "array": high - middle,
+        "arrayminus": middle - low,
+        "color": colour,
+        "thickness": thickness,
+        "width": 0,
+    }
+
+
 def day_ticks(last_day: float) -> np.ndarray:
     """Choose at most nine days to mark, in months of 30 days where the span is short."""
     step = next(step for step in (10, 30, 60, 90, 180, 365, 730, 3650) if last_day / step <= 8)

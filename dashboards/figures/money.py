@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboards.figures.canvas import axis, blank, say_nothing_drawn
+from dashboards.figures.canvas import axis, blank, range_bars, say_nothing_drawn
 from dashboards.theme import Palette, see_through
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
@@ -39,15 +39,7 @@ def draw_quote(quote: Quote, palette: Palette) -> go.Figure:
         y=middle,
         mode="markers",
         marker={"size": 12, "color": palette.lines[0]},
-        error_y={
-            "type": "data",
-            "symmetric": False,
-            "array": high - middle,
-            "arrayminus": middle - low,
-            "color": palette.faint,
-            "thickness": 2,
-            "width": 0,
-        },
+        error_y=range_bars(middle, low, high, palette.faint),
         customdata=np.column_stack([low, high]),
         hovertemplate=(
             "<b>%{x}</b><br>%{y:.1f} of 100, likely %{customdata[0]:.1f} to "
@@ -113,15 +105,7 @@ def draw_score(score: Backtest, palette: Palette) -> go.Figure:
         y=expected,
         mode="markers",
         marker={"size": 7, "color": palette.lines[0], "symbol": "line-ew-open"},
-        error_y={
-            "type": "data",
-            "symmetric": False,
-            "array": high - expected,
-            "arrayminus": expected - low,
-            "color": palette.lines[0],
-            "thickness": 3,
-            "width": 0,
-        },
+        error_y=range_bars(expected, low, high, palette.lines[0], 3),
         name="range stated then",
         hovertemplate="%{x}<br>%{y:.1f} claims expected<extra></extra>",
     )

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboards.figures.canvas import axis, blank, text_of
+from dashboards.figures.canvas import axis, blank, range_bars, text_of
 from dashboards.theme import Palette, see_through
 from insights.evidence.result import PracticeEvidence
 from insights.wording import spoken
@@ -43,15 +43,7 @@ def draw_estimates(evidence: PracticeEvidence, palette: Palette) -> go.Figure:
             "color": list(colour),
             "symbol": list(np.where(plain, "square", "circle")),
         },
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": high - middle,
-            "arrayminus": middle - low,
-            "color": palette.faint,
-            "thickness": 2,
-            "width": 0,
-        },
+        error_x=range_bars(middle, low, high, palette.faint),
         customdata=np.column_stack([low, high]),
         hovertemplate=(
             "<b>%{y}</b><br>%{x:+.2%}, likely %{customdata[0]:+.2%} to %{customdata[1]:+.2%}"
