@@ -14,7 +14,7 @@ BASE = {"insights.errors", "insights.notes"}
 HISTORY = BASE | {"insights.history"}
 FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
-QUESTIONS = {"insights.evidence", "insights.money", "insights.review"}
+QUESTIONS = {"insights.evidence", "insights.money", "insights.reviewing"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
 VOICE = RESULTS | {"insights.wording", "insights.wording_practice", "insights.wording_money"}
 PROGRAM = {
@@ -56,7 +56,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.survival": FOLLOWUP,
     "insights.evidence": SURVIVAL,
     "insights.money": SURVIVAL,
-    "insights.review": SURVIVAL,
+    "insights.reviewing": SURVIVAL,
     "insights.wording": RESULTS,
     "insights.wording_practice": RESULTS | {"insights.wording"},
     "insights.wording_money": RESULTS | {"insights.wording"},
