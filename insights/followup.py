@@ -11,6 +11,7 @@ import pandas as pd
 
 from insights.errors import RequestError
 from insights.history.schema import ENDINGS, History, column
+from insights.history.terms import reported_inside
 from insights.history.units import Links, link_units
 from insights.notes import Note
 
@@ -492,8 +493,9 @@ def _counted(rows: pd.DataFrame, count: Count) -> np.ndarray:
         return np.ones(len(rows), dtype=bool)
     if count == "faults":
         return ~rows["next_relation"].isin(NOT_A_FAULT).to_numpy()
-    reported = rows["next_notified"].fillna(rows["next_received"])
-    in_term = reported <= rows["handed_back"] + pd.to_timedelta(rows["term_days"], unit="D")
+    in_term = reported_inside(
+        rows["handed_back"], rows["term_days"], rows["next_notified"], rows["next_received"]
+    )
     undecided = rows["next_decision"].isna() | (rows["next_decision"] == "pending")
     return ((rows["next_decision"] == "covered") | (undecided & in_term)).to_numpy()
 
