@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from synthetic.cafe_words import TELLING
 from synthetic.scenario import (
     Cause,
     Leaving,
@@ -75,6 +76,7 @@ def cafe_workshop(jobs: int = 12_000, seed: int = 20) -> Scenario:
             unknown_cause_share=0.02,
             pending_days=21,
         ),
+        telling=TELLING,
         bench_days=5.0,
         units_per_customer=1.4,
         unit_frailty_variance=0.4,
@@ -103,12 +105,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             model_log_hazard={"contact grill": 0.3, "grinder": -0.7},
             first_visit_weight=3.0,
             upstream={"arcing switch": 0.35, "loose terminal": 0.15},
-            complaints=(
-                "cuts out while heating",
-                "heats on one side only",
-                "clicks but stays cold",
-                "hot smell near the back",
-            ),
         ),
         Cause(
             "switch",
@@ -118,12 +114,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             condition_log_hazard=0.25,
             first_visit_weight=2.0,
             upstream={"grease inside": 0.40},
-            complaints=(
-                "switch sticks",
-                "switch does nothing",
-                "goes off by itself",
-                "lamp flickers when switched on",
-            ),
         ),
         Cause(
             "element",
@@ -134,7 +124,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             model_log_hazard={"grinder": -3.0, "water boiler": 0.3},
             first_visit_weight=2.0,
             upstream={"scale": 0.50, "arcing switch": 0.10},
-            complaints=("no heat at all", "trips the breaker", "takes for ever to heat"),
         ),
         Cause(
             "cord",
@@ -142,7 +131,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             shape=0.8,
             first_visit_weight=1.0,
             upstream={"pulled by the cord": 0.60},
-            complaints=("dead, no lamp", "works only if the cord is held", "plug gets warm"),
         ),
         Cause(
             "seal",
@@ -152,7 +140,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             model_log_hazard={"grinder": -4.0, "contact grill": -4.0},
             first_visit_weight=1.2,
             upstream={"scale": 0.30},
-            complaints=("drips underneath", "water on the counter", "steam from the side"),
         ),
         Cause(
             "thermostat",
@@ -161,7 +148,6 @@ def _cafe_causes() -> tuple[Cause, ...]:
             age_log_hazard=0.03,
             model_log_hazard={"grinder": -4.0},
             first_visit_weight=1.3,
-            complaints=("far too hot", "never hot enough", "temperature goes up and down"),
         ),
     )
 

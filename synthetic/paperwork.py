@@ -11,6 +11,7 @@ import pandas as pd
 from insights.history.schema import DECISIONS, RELATIONS
 from synthetic.identity import identify
 from synthetic.scenario import MISUSE, NO_FAULT_FOUND, Reading, Scenario
+from synthetic.telling import tell
 from synthetic.visits import Facts, Units, calendar
 
 UNKNOWN = -1
@@ -104,12 +105,14 @@ def _findings(
     earlier = np.where(facts["visit"] > 1, 1, random.choice([0, 0, 0, 0, 2, 3], count))
     age_known = ~_chosen(random, paper.missing_age_share, count)
     condition_known = ~_chosen(random, paper.missing_condition_share, count)
+    symptom = _symptoms(scenario, facts["cause"], random)
+    words = {} if symptom is None else tell(scenario, facts, symptom, finished)
     return {
         "model": _coded(facts["model"], [model.name for model in scenario.models]),
         "unit_age_years": np.where(age_known, facts["age_years"], np.nan),
         "condition": np.where(condition_known, facts["condition"], np.nan),
         "earlier_repair": _coded(earlier, ("never", "here", "elsewhere", "unknown")),
-        "complaint": _complaints(scenario, facts["cause"], random),
+        **words,
         "root_cause": _coded(cause, names),
         "upstream_cause": upstream,
         "cause_removed": removed,
@@ -134,25 +137,20 @@ def _upstream(
     return _coded(code, names), _coded(removed, ("yes", "no", "unknown"))
 
 
-def _complaints(
+def _symptoms(
     scenario: Scenario, cause: np.ndarray, random: np.random.Generator
-) -> pd.Series | None:
-    """Say what the customer said: mostly the fault's own words, at times another's."""
-    phrases = [cause.complaints for cause in scenario.causes]
-    if not any(phrases):
+) -> np.ndarray | None:
+    """Draw what the customer noticed: mostly the fault's own doing, at times another's."""
+    telling = scenario.telling
+    if not telling.complaints:
         return None
-    flat = [phrase for some in phrases for phrase in some]
-    start = np.cumsum([0, *(len(some) for some in phrases)])
-    many = np.array([len(some) for some in phrases])
-    own = np.minimum(cause, len(phrases) - 1)
-    one = start[own] + np.floor(random.random(len(cause)) * many[own]).astype(np.int64)
-    vague = _chosen(random, 0.15, len(cause)) | (cause >= len(phrases)) | (many[own] == 0)
-    one[vague] = random.integers(0, len(flat), int(vague.sum()))
-    return _texts(flat, one)
-
-
-def _texts(values: Sequence[str], codes: np.ndarray) -> pd.Series:
-    return pd.Series(pd.array(list(values), dtype="string[pyarrow]").take(codes))
+    many = np.array([len(telling.complaints[name]) for name in scenario.cause_names])
+    start = np.cumsum(many) - many
+    own = np.minimum(cause, len(many) - 1)
+    symptom = start[own] + np.floor(random.random(len(cause)) * many[own]).astype(np.int64)
+    vague = _chosen(random, telling.misleading_share, len(cause)) | (cause >= len(many))
+    symptom[vague] = random.integers(0, many.sum(), int(vague.sum()))
+    return symptom
 
 
 def _claims(

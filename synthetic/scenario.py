@@ -72,8 +72,6 @@ class Cause:
         How often it is what brings a unit in for the first time, relative to the others.
     upstream
         What made it fail, with the share of cases.
-    complaints
-        What customers say of it.
     """
 
     name: str
@@ -84,7 +82,6 @@ class Cause:
     model_log_hazard: Effects = field(default_factory=dict)
     first_visit_weight: float = 1.0
     upstream: Effects = field(default_factory=dict)
-    complaints: tuple[str, ...] = ()
 
     @property
     def hazard_by_180_days(self) -> float:
@@ -272,6 +269,45 @@ class Paperwork:
 
 
 @dataclass(frozen=True)
+class Telling:
+    """What customers say of a fault and what the bench writes; without words: nothing.
+
+    Parameters
+    ----------
+    complaints
+        By cause, every cause named: one tuple a symptom, each the ways of saying it. The same
+        words may be said of several causes.
+    findings
+        By cause, every cause named: what the bench writes once it has found it.
+    openings, endings
+        What is said around the symptom.
+    empty_phrases
+        Complaints that say nothing.
+    remarks
+        Notes that say nothing of the cause.
+    misleading_share
+        Share of the complaints that speak of a symptom drawn without regard to the cause.
+    empty_phrase_share, untold_share, mistyped_share
+        Shares of the complaints that say nothing, were not written down, have a slip of the keys.
+    noted_share, finding_share
+        Share of the finished jobs with a note, and of those notes that name what was found.
+    """
+
+    complaints: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
+    findings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    openings: tuple[str, ...] = ("",)
+    endings: tuple[str, ...] = ("",)
+    empty_phrases: tuple[str, ...] = ("not working",)
+    remarks: tuple[str, ...] = ("cleaned outside",)
+    misleading_share: float = 0.15
+    empty_phrase_share: float = 0.0
+    untold_share: float = 0.0
+    mistyped_share: float = 0.0
+    noted_share: float = 0.0
+    finding_share: float = 0.0
+
+
+@dataclass(frozen=True)
 class Scenario:
     """An invented workshop.
 
@@ -319,6 +355,7 @@ class Scenario:
     returning: Returning = field(default_factory=Returning)
     leaving: Leaving = field(default_factory=Leaving)
     paperwork: Paperwork = field(default_factory=Paperwork)
+    telling: Telling = field(default_factory=Telling)
     bench_days: float = 1.0
     units_per_customer: float = 1.0
     unit_frailty_variance: float = 0.0
