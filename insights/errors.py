@@ -28,3 +28,34 @@ class RequestError(StaysfixedError):
 
 class EvidenceError(StaysfixedError):
     """The record holds too little to answer: wait for more jobs, or ask a smaller question."""
+
+
+class BookError(StaysfixedError):
+    """The job book can't be opened, read or written: mend what the text names, then try again."""
+
+
+class EntryError(StaysfixedError):
+    """What was entered can't be stored as it is: correct the fields named and save again.
+
+    Parameters
+    ----------
+    problems
+        One ``(column, value, problem, remedy)`` for each field.
+    """
+
+    def __init__(self, problems: tuple[tuple[str, str, str, str], ...]) -> None:
+        self.problems = problems
+        super().__init__(
+            "; ".join(
+                f"{column}: {problem} (found '{value}'); {remedy}"
+                for column, value, problem, remedy in problems
+            )
+        )
+
+
+class ChangedMeanwhile(StaysfixedError):
+    """Someone else saved the same thing since it was read: look at theirs, then save again."""
+
+
+class NotAllowed(StaysfixedError):
+    """A person's role does not allow it: ask someone whose role does."""

@@ -1,0 +1,1 @@
+"""The book's schema, one step a version."""

@@ -1,0 +1,189 @@
+"""A job's values <-> a row of the book."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Row
+
+from insights.history.book.tables import FAMILIES, MONEY, stored_as
+from insights.history.schema import COLUMNS, History, to_schema
+
+_EPOCH = pd.Timestamp("1970-01-01")
+FIXED = {column.name: stored_as(column.name, column.kind) for column in COLUMNS}
+KINDS = {column.name: column.kind for column in COLUMNS}
+
+
+def to_minor(amount: float, digits: int) -> int:
+    """Turn an amount into minor units (cents), exactly as it is written."""
+    scaled = Decimal(repr(float(amount))).scaleb(digits)
+    return int(scaled.to_integral_value(ROUND_HALF_EVEN))
+
+
+def has_more_digits(amount: float, digits: int) -> bool:
+    """Tell whether an amount has more decimals than the currency's minor unit."""
+    scaled = Decimal(repr(float(amount))).scaleb(digits)
+    return scaled != scaled.to_integral_value()
+
+
+def to_day(day: pd.Timestamp) -> int:
+    """Count whole days since 1970-01-01."""
+    return int((day.normalize() - _EPOCH).days)
+
+
+def pack(values: Mapping[str, Any], digits: int) -> dict[str, Any]:
+    """Turn a job's checked values into the columns of a version.
+
+    Parameters
+    ----------
+    values
+        Checked values under the history's headings; absent or None: unknown.
+    digits
+        Decimals of the currency's minor unit.
+    """
+    row: dict[str, Any] = {}
+    for name, stored in FIXED.items():
+        value = values.get(name)
+        row[stored] = None if value is None else _packed(name, value, digits)
+    given = {
+        name: value
+        for name, value in values.items()
+        if name.startswith(FAMILIES) and value is not None
+    }
+    row["families"] = json.dumps(given, sort_keys=True, ensure_ascii=False)
+    return row
+
+
+def _packed(name: str, value: Any, digits: int) -> Any:
+    kind = KINDS[name]
+    if kind == "date":
+        return to_day(value)
+    if name in MONEY:
+        return to_minor(value, digits)
+    if kind == "whole":
+        return int(value)
+    return float(value) if kind == "number" else str(value)
+
+
+def unpack(version: Row[Any], digits: int) -> dict[str, Any]:
+    """Turn a version back into a job's values; what is unknown is left out."""
+    row = version._mapping
+    values: dict[str, Any] = {}
+    for name, stored in FIXED.items():
+        value = row[stored]
+        if value is None:
+            continue
+        if KINDS[name] == "date":
+            values[name] = _EPOCH + pd.Timedelta(days=value)
+        else:
+            values[name] = value / 10**digits if name in MONEY else value
+    values.update(json.loads(row["families"]))
+    return values
+
+
+def rows_of(jobs: pd.DataFrame, digits: int) -> list[dict[str, Any]]:
+    """Turn a history's jobs into rows of the book, all at once.
+
+    Parameters
+    ----------
+    jobs
+        In the schema's dtypes.
+    digits
+        Decimals of the currency's minor unit; amounts must not have more.
+    """
+    columns: dict[str, list[Any]] = {}
+    for name, stored in FIXED.items():
+        columns[stored] = _column_of(name, jobs[name], digits)
+    columns["families"] = _families_of(jobs)
+    names = list(columns)
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def _column_of(name: str, values: pd.Series, digits: int) -> list[Any]:
+    missing = values.isna().to_numpy()
+    if KINDS[name] == "date":
+        whole = values.to_numpy("datetime64[D]").astype("int64")
+        return _nones(whole, missing)
+    if name in MONEY:
+        return [
+            None if gone else to_minor(v, digits) for v, gone in zip(values, missing, strict=True)
+        ]
+    if KINDS[name] == "whole":
+        return _nones(np.where(missing, 0, values.to_numpy()).astype("int64"), missing)
+    return _nones(values.to_numpy(dtype=object), missing)
+
+
+def _nones(values: np.ndarray, missing: np.ndarray) -> list[Any]:
+    given = values.astype(object)
+    given[missing] = None
+    return given.tolist()
+
+
+def _families_of(jobs: pd.DataFrame) -> list[str]:
+    names = sorted(str(name) for name in jobs.columns if str(name).startswith(FAMILIES))
+    if not names:
+        return ["{}"] * len(jobs)
+    cells = [
+        _nones(jobs[name].to_numpy(dtype=object), jobs[name].isna().to_numpy()) for name in names
+    ]
+    return [
+        json.dumps(
+            {name: v for name, v in zip(names, row, strict=True) if v is not None},
+            ensure_ascii=False,
+        )
+        for row in zip(*cells, strict=True)
+    ]
+
+
+def history_of(
+    rows: list[Any], names: list[str], digits: int, source: str, currency: str
+) -> History:
+    """Turn rows of the book into a history.
+
+    Parameters
+    ----------
+    rows
+        Tuples, one a job.
+    names
+        The columns the tuples hold: all of the book's, in any order.
+    digits, source, currency
+        As the book states them.
+    """
+    by_name = dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
+    data: dict[str, pd.Series] = {}
+    for name, stored in FIXED.items():
+        data[name] = _series_of(name, by_name.get(stored, ()), digits)
+    data.update(_family_series(by_name.get("families", ())))
+    return History(jobs=to_schema(pd.DataFrame(data)), source=source, currency=currency)
+
+
+def _series_of(name: str, cells: tuple[Any, ...], digits: int) -> pd.Series:
+    kind = KINDS[name]
+    if kind in ("text", "code", "choice"):
+        texts = pd.Series(list(cells), dtype="string[pyarrow]")
+        return texts if kind == "text" else texts.astype(object).astype("category")
+    numbers = pd.Series(np.array(cells, dtype="float64"))
+    if kind == "date":
+        days = numbers.fillna(0).to_numpy().astype("int64").astype("datetime64[D]")
+        return pd.Series(days.astype("datetime64[ns]")).mask(numbers.isna())
+    return numbers / 10**digits if name in MONEY else numbers
+
+
+def _family_series(texts: tuple[str, ...]) -> dict[str, pd.Series]:
+    distinct: dict[str, dict[str, Any]] = {text: json.loads(text) for text in set(texts)}
+    columns: dict[str, list[Any]] = {}
+    for place, text in enumerate(texts):
+        for name, value in distinct[text].items():
+            columns.setdefault(name, [None] * len(texts))[place] = value
+    return {
+        name: pd.Series(
+            cells,
+            dtype="float64" if name.startswith("reading_") else "string[pyarrow]",
+        )
+        for name, cells in sorted(columns.items())
+    }

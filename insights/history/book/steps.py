@@ -1,0 +1,192 @@
+"""Single steps inside a transaction: finding versions, numbering jobs, pointing heads."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, Row, func, insert, select, update
+
+from insights.errors import ChangedMeanwhile, EntryError
+from insights.history.book.engines import now_us
+from insights.history.book.entries import new_token
+from insights.history.book.packing import pack, unpack
+from insights.history.book.tables import counters, heads, versions
+from insights.history.serials import identifiers
+
+CHUNK = 2000
+_SIGNS = {"serial_sign": "unit_serial", "customer_sign": "customer", "phone_sign": "phone"}
+
+
+def current() -> Any:
+    """Ask for every job as it stands, in the order in which they were first recorded."""
+    first = select(
+        versions.c.job_id.label("job"), func.min(versions.c.version_id).label("first")
+    ).group_by(versions.c.job_id)
+    begun = first.subquery()
+    return (
+        select(versions)
+        .join(heads, heads.c.version_id == versions.c.version_id)
+        .join(begun, begun.c.job == versions.c.job_id)
+        .order_by(begun.c.first)
+    )
+
+
+def known(before_us: int) -> Any:
+    """Ask for every job as it stood just before a moment."""
+    known = (
+        select(
+            versions.c.job_id.label("job"),
+            func.max(versions.c.number).label("number"),
+            func.min(versions.c.version_id).label("first"),
+        )
+        .where(versions.c.saved_at_us < before_us)
+        .group_by(versions.c.job_id)
+        .subquery()
+    )
+    return (
+        select(versions)
+        .join(known, (known.c.job == versions.c.job_id) & (known.c.number == versions.c.number))
+        .order_by(known.c.first)
+    )
+
+
+def latest(connection: Connection, job_id: str) -> Row[Any] | None:
+    """Find a job's latest version."""
+    asked = (
+        select(versions)
+        .join(heads, heads.c.version_id == versions.c.version_id)
+        .where(heads.c.job_id == job_id)
+    )
+    return connection.execute(asked).first()
+
+
+def by_token(connection: Connection, token: str | None) -> Row[Any] | None:
+    """Find the version that a save with this token stored already."""
+    if token is None:
+        return None
+    return connection.execute(select(versions).where(versions.c.token == token)).first()
+
+
+def refuse_taken(connection: Connection, job_id: str) -> None:
+    """Raise EntryError where a job's number is taken."""
+    if latest(connection, job_id) is not None:
+        remedy = "leave it empty for the next free number, or open that job"
+        raise EntryError((("job_id", job_id, "the number is taken", remedy),))
+
+
+def refuse_changed(current: Row[Any], expected: int, new: Mapping[str, Any], digits: int) -> None:
+    """Raise ChangedMeanwhile where a job is not the version that was read."""
+    if current.number == expected:
+        return
+    stands = unpack(current, digits)
+    differing = [name for name, value in new.items() if stands.get(name) != value]
+    fields = f" It differs from yours in: {', '.join(differing)}." if differing else ""
+    raise ChangedMeanwhile(
+        f"Job {current.job_id} was saved meanwhile by {current.saved_by} ({current.what})."
+        f"{fields} Yours was not stored. Look at theirs, then save again."
+    )
+
+
+def next_number(connection: Connection, prefix: str) -> str:
+    """Draw the next free number; inside the transaction that uses it."""
+    last = connection.execute(select(counters.c.last).where(counters.c.name == prefix)).scalar()
+    number = last or 0
+    while True:
+        number += 1
+        job_id = f"{prefix}{number:06d}"
+        if latest(connection, job_id) is None:
+            break
+    if last is None:
+        connection.execute(insert(counters).values(name=prefix, last=number))
+    else:
+        connection.execute(update(counters).where(counters.c.name == prefix).values(last=number))
+    return job_id
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A version about to be stored.
+
+    Parameters
+    ----------
+    values, bench
+        The whole job as it will stand.
+    number
+        Which save of the job it is.
+    by, token, what
+        Who, the save's token, the step.
+    """
+
+    values: Mapping[str, Any]
+    bench: Mapping[str, Any]
+    number: int
+    by: str
+    token: str | None
+    what: str
+
+
+def add(connection: Connection, entry: Entry, digits: int) -> Row[Any]:
+    """Add a version and point the job's head at it."""
+    row = {
+        **pack(entry.values, digits),
+        "number": entry.number,
+        "saved_at_us": now_us(),
+        "saved_by": entry.by,
+        "what": entry.what,
+        "token": entry.token or new_token(),
+        "bench": json.dumps(entry.bench, ensure_ascii=False, sort_keys=True),
+    }
+    added = connection.execute(insert(versions).values(row)).inserted_primary_key
+    assert added is not None
+    signs = {
+        sign: _signs(pd.Series([entry.values.get(name)], dtype=object))[0]
+        for sign, name in _SIGNS.items()
+    }
+    head = {"version_id": added[0], "number": entry.number, "on_bench": _on_bench(row), **signs}
+    if entry.number == 1:
+        connection.execute(insert(heads).values(job_id=row["job_id"], **head))
+    else:
+        connection.execute(update(heads).where(heads.c.job_id == row["job_id"]).values(head))
+    return connection.execute(select(versions).where(versions.c.version_id == added[0])).one()
+
+
+def _on_bench(row: Mapping[str, Any]) -> bool:
+    return row["handed_back_day"] is None and row["ended_on_day"] is None
+
+
+def signs_of(jobs: pd.DataFrame) -> dict[str, list[str | None]]:
+    """Work out what jobs are looked up by, for all of a history at once."""
+    return {sign: _signs(jobs[name]) for sign, name in _SIGNS.items()}
+
+
+def _signs(values: pd.Series) -> list[str | None]:
+    return [None if pd.isna(sign) else str(sign) for sign in identifiers(values)]
+
+
+def point_heads(
+    connection: Connection, rows: list[dict[str, Any]], signs: Mapping[str, list[str | None]]
+) -> None:
+    """Point a head at each job just added."""
+    ids: dict[str, int] = {}
+    wanted = [row["job_id"] for row in rows]
+    for start in range(0, len(wanted), CHUNK):
+        asked = select(versions.c.job_id, versions.c.version_id).where(
+            versions.c.job_id.in_(wanted[start : start + CHUNK]), versions.c.number == 1
+        )
+        ids.update((row.job_id, row.version_id) for row in connection.execute(asked))
+    pointed = [
+        {
+            "job_id": row["job_id"],
+            "version_id": ids[row["job_id"]],
+            "number": 1,
+            "on_bench": _on_bench(row),
+            **{sign: found[place] for sign, found in signs.items()},
+        }
+        for place, row in enumerate(rows)
+    ]
+    for start in range(0, len(pointed), CHUNK):
+        connection.execute(insert(heads), pointed[start : start + CHUNK])
