@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special
 
-LOG_ALPHA = (-3.0, 8.0)
+from insights.survival.shrinkage import most_likely_alpha
+
 ENOUGH_EVIDENCE = 1.645
 """Standard deviations by which the groups must differ more than chance: 5%, one-sided."""
 FEWEST_GROUPS = 5
@@ -87,19 +87,7 @@ def shared_effect(
     if evidence < ENOUGH_EVIDENCE:
         return None
 
-    def misfit(log_alpha: float) -> float:
-        alpha = np.exp(log_alpha)
-        return -float(
-            (
-                special.gammaln(alpha + seen)
-                - special.gammaln(alpha)
-                + alpha * (np.log(alpha) - np.log(alpha + mean))
-                - seen * np.log(alpha + mean)
-            ).sum()
-        )
-
-    best = optimize.minimize_scalar(misfit, bounds=LOG_ALPHA, method="bounded")
     table = pd.DataFrame(
         {"group": groups.cat.categories.astype(str), "claims": seen, "expected": mean}
     )
-    return SharedEffect(name, table, float(np.exp(best.x)), float(evidence))
+    return SharedEffect(name, table, most_likely_alpha(seen, mean), float(evidence))

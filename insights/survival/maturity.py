@@ -121,12 +121,21 @@ def maturity(followup: Followup, *, day: int = 180) -> Maturity:
     )
 
 
-def _reaching(followup: Followup, day: int) -> tuple[Followup, int]:
+def reaches(followup: Followup, day: float) -> np.ndarray:
+    """Mark the hand-backs that can show their returns up to a day, shape (N,).
+
+    With ``follow="covered"`` those whose own term reaches it, or has none recorded; else all.
+    """
     if followup.follow != "covered":
-        return followup, 0
+        return np.ones(followup.job_count, dtype=bool)
     term = followup.history.jobs["term_days"].to_numpy()[followup.episodes["job"]]
-    long_enough = np.isnan(term) | (term >= day)
+    return np.isnan(term) | (term >= day)
+
+
+def _reaching(followup: Followup, day: int) -> tuple[Followup, int]:
+    long_enough = reaches(followup, day)
     if not long_enough.any():
+        term = followup.history.jobs["term_days"].to_numpy()[followup.episodes["job"]]
         raise EvidenceError(
             f"No job has a term of {day} days or more; the longest is {np.nanmax(term):g}. Ask for "
             "a day inside it."
