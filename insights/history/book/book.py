@@ -107,7 +107,7 @@ class Book:
                     lines.append((job.saved_at, job.saved_by, job.what, *change))
             before = after
         names = ["saved_at", "saved_by", "what", "column", "before", "after"]
-        return pd.DataFrame(lines, columns=names)
+        return pd.DataFrame(lines, columns=names, dtype=object)
 
     def jobs_on_bench(self) -> tuple[BookJob, ...]:
         """Read the jobs that were not handed back yet, the longest waiting first."""
