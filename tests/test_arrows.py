@@ -51,6 +51,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.errors": set(),
     "insights.notes": set(),
     "insights.history": BASE,
+    "insights.bench": HISTORY,
     "insights.followup": HISTORY,
     "insights.standing": FOLLOWUP,
     "insights.survival": FOLLOWUP,

@@ -1,0 +1,1 @@
+"""The bench: final readings against limits, whose claim a comeback is, what failed."""
