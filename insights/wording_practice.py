@@ -180,3 +180,14 @@ def _caveats(evidence: PracticeEvidence, pays: Payback | None) -> tuple[str, ...
         texts.append(f"Always or never done for {listed}: these tell nothing about the practice.")
     remarks = evidence.notes if pays is None else (*evidence.notes, *pays.notes)
     return (*texts, *dict.fromkeys(note.text for note in remarks), RETURNED_ONLY)
+
+
+def whose(population: str) -> str:
+    """Say whose jobs an estimate is of."""
+    return {
+        "as done": "as done",
+        "not_yet": "jobs not yet done so",
+        "all": "all jobs",
+        "done": "jobs done so",
+        "comparable": "comparable jobs",
+    }.get(population, population)

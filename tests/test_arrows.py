@@ -16,13 +16,22 @@ FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.evidence", "insights.money", "insights.reviewing"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
-VOICE = RESULTS | {"insights.wording", "insights.wording_practice", "insights.wording_money"}
+VOICE = RESULTS | {
+    "insights.tables",
+    "insights.tables_money",
+    "insights.tables_practice",
+    "insights.wording",
+    "insights.wording_book",
+    "insights.wording_practice",
+    "insights.wording_money",
+}
 PROGRAM = {
     "insights.answer",
     "insights.as_json",
     "insights.asked",
     "insights.plain_table",
     "insights.verbs",
+    "insights.verbs_book",
     "insights.verbs_money",
 }
 EVERYTHING = VOICE | PROGRAM | {"insights.report"}
@@ -38,13 +47,10 @@ SCREEN = SCREEN_DATA | {
     "dashboards.asking",
     "dashboards.money_asking",
     "dashboards.money_data",
-    "dashboards.money_tables",
     "dashboards.practice_data",
-    "dashboards.practice_tables",
     "dashboards.controls",
     "dashboards.data",
     "dashboards.figures",
-    "dashboards.tables",
     "dashboards.theme",
 }
 MAY_IMPORT: dict[str, set[str]] = {
@@ -61,10 +67,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.wording": RESULTS,
     "insights.wording_practice": RESULTS | {"insights.wording"},
     "insights.wording_money": RESULTS | {"insights.wording"},
+    "insights.wording_book": RESULTS | {"insights.wording"},
+    "insights.tables": RESULTS | {"insights.wording"},
+    "insights.tables_money": RESULTS | {"insights.wording"},
+    "insights.tables_practice": RESULTS | {"insights.wording", "insights.wording_practice"},
     "insights.answer": {"insights.wording"},
     "insights.as_json": RESULTS,
     "insights.asked": FOLLOWUP,
     "insights.verbs": EVERYTHING,
+    "insights.verbs_book": EVERYTHING,
     "insights.verbs_money": EVERYTHING,
     "insights.plain_table": set(),
     "insights.report": VOICE,
@@ -76,14 +87,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.selection": RESULTS,
     "dashboards.question": set(),
     "dashboards.asking": {*SCREEN_DATA, *RESULTS},
-    "dashboards.practice_tables": {"dashboards.figures", *VOICE},
     "dashboards.figures": {"insights", "dashboards.theme", *VOICE},
-    "dashboards.tables": {"insights", *VOICE},
     "dashboards.answer": {"insights", "dashboards.markup", "dashboards.theme", *VOICE},
     "dashboards.data": {"insights", "synthetic", *SCREEN_DATA, *RESULTS},
     "dashboards.money_data": {"dashboards.data", *SCREEN_DATA, *RESULTS},
     "dashboards.money_asking": RESULTS,
-    "dashboards.money_tables": VOICE,
     "dashboards.practice_data": {"dashboards.data", *SCREEN_DATA, *RESULTS},
     "dashboards.opening": {"dashboards.views"},
     "dashboards.controls": {"insights", "dashboards.data", *SCREEN_DATA, *RESULTS},

@@ -10,6 +10,7 @@ from dashboards.figures.canvas import axis, blank, range_bars, text_of
 from dashboards.theme import Palette, see_through
 from insights.evidence.result import PracticeEvidence
 from insights.wording import spoken
+from insights.wording_practice import whose
 
 ROW_HEIGHT = 44
 MARGIN_HEIGHT = 70
@@ -137,14 +138,3 @@ def draw_overlap(evidence: PracticeEvidence, palette: Palette) -> go.Figure:
         yaxis=axis(palette, "jobs"),
     )
     return figure
-
-
-def whose(population: str) -> str:
-    """Say whose jobs an estimate is of."""
-    return {
-        "as done": "as done",
-        "not_yet": "jobs not yet done so",
-        "all": "all jobs",
-        "done": "jobs done so",
-        "comparable": "comparable jobs",
-    }.get(population, population)

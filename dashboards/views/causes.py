@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, data, tables
+from dashboards import answer, controls, data
 from dashboards.figures import causes as picture
 from dashboards.figures import curves as curves_picture
 from dashboards.markup import literal
-from insights import wording
+from insights import tables, wording
 
 
 def show() -> None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, data, tables
+from dashboards import answer, controls, data
 from dashboards.figures import curves as picture
 from dashboards.markup import literal
-from insights import wording
+from insights import tables, wording
 
 
 def show() -> None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, money_asking, money_data, money_tables
+from dashboards import answer, controls, money_asking, money_data
 from dashboards.data import Source
 from dashboards.figures import money as picture
 from dashboards.selection import Selection
-from insights import wording, wording_money
+from insights import tables_money, wording, wording_money
 
 
 def show() -> None:
@@ -24,7 +24,7 @@ def show() -> None:
     answer.say(promised)
     answer.figure(picture.draw_quote(quote, palette), key="warranty-terms", alt=promised.sentence)
     answer.table(
-        money_tables.of_quote(quote),
+        tables_money.of_quote(quote),
         key="warranty-quote",
         alt="Claims and cost by term",
         numbers=quote.table,
@@ -46,7 +46,7 @@ def _held(record: Source, selection: Selection, claim_cost: object) -> None:
         picture.draw_months(reserve, answer.palette()), key="warranty-months", alt=found.sentence
     )
     answer.table(
-        money_tables.of_months(reserve),
+        tables_money.of_months(reserve),
         key="warranty-reserve",
         alt="Money that falls due, by month",
         numbers=reserve.months,
@@ -63,7 +63,7 @@ def _score(record: Source, selection: Selection) -> None:
     )
     if not score.scores.empty:
         answer.table(
-            money_tables.of_scores(score),
+            tables_money.of_scores(score),
             key="warranty-scores",
             alt="How earlier quotes and reserves would have done",
             numbers=score.table,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, asking, controls, practice_data, practice_tables
+from dashboards import answer, asking, controls, practice_data
 from dashboards.data import Source
 from dashboards.figures import practice as picture
 from dashboards.markup import literal
 from dashboards.question import PracticeQuestion
 from dashboards.selection import Selection
-from insights import wording, wording_practice
+from insights import tables_practice, wording, wording_practice
 from insights.evidence.result import PracticeEvidence
 
 
@@ -32,14 +32,14 @@ def show() -> None:
         alt=f"The difference by every way of estimating it. {found.sentence}",
     )
     answer.table(
-        practice_tables.of_estimators(evidence),
+        tables_practice.of_estimators(evidence),
         key="practice-numbers",
         alt="Shares back both ways, by every way of estimating them",
         numbers=evidence.table,
     )
     st.subheader("By root cause", anchor=False)
     answer.table(
-        practice_tables.of_parts(evidence),
+        tables_practice.of_parts(evidence),
         key="practice-causes",
         alt="The difference split by root cause; the parts add up",
         numbers=evidence.causes,
@@ -50,7 +50,7 @@ def show() -> None:
     _trial(record, selection, evidence)
     _others(record, selection, question)
     answer.keep_in_mind(found)
-    answer.method(evidence.method, practice_tables.none())
+    answer.method(evidence.method, tables_practice.none())
 
 
 def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
@@ -64,7 +64,7 @@ def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> 
     pays = practice_data.pays(evidence, asked)
     answer.say(wording_practice.for_money(evidence, pays))
     answer.table(
-        practice_tables.of_payback(pays),
+        tables_practice.of_payback(pays),
         key="practice-payback",
         alt="What the practice earns, and what more data would be worth",
         numbers=pays.table,
@@ -95,14 +95,14 @@ def _belief(
         alt="Jobs of each group by the chance that such a job is done the way asked about",
     )
     answer.table(
-        practice_tables.of_technicians(evidence),
+        tables_practice.of_technicians(evidence),
         key="practice-technicians",
         alt="Who does it how often",
         numbers=evidence.technicians,
     )
     with st.expander("Every fact, before and after"):
         answer.table(
-            practice_tables.of_balance(evidence),
+            tables_practice.of_balance(evidence),
             key="practice-balance-numbers",
             alt="How different the two groups are in each fact",
             numbers=evidence.balance,
@@ -111,7 +111,7 @@ def _belief(
         if asking.wants_ratios():
             ratios = practice_data.ratios(record, selection, question)
             answer.table(
-                practice_tables.of_ratios(ratios),
+                tables_practice.of_ratios(ratios),
                 key="practice-ratios",
                 alt="How the rate of comebacks compares between levels",
                 numbers=ratios.table,
@@ -131,7 +131,7 @@ def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> N
     wear = practice_data.wear(record, selection, causes)
     answer.say(wording_practice.of_wear(wear))
     answer.table(
-        practice_tables.of_wear(wear),
+        tables_practice.of_wear(wear),
         key="practice-wear",
         alt="Rate of comebacks by age",
         numbers=wear.table,
@@ -143,7 +143,7 @@ def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> N
     pair = practice_data.pair(record, selection, question, causes[0])
     answer.say(wording_practice.of_pair(pair))
     answer.table(
-        practice_tables.of_pair(pair),
+        tables_practice.of_pair(pair),
         key="practice-pair",
         alt="Partner left in against partner renewed",
         numbers=pair.table,
@@ -164,7 +164,7 @@ def _trial(record: Source, selection: Selection, evidence: PracticeEvidence) -> 
         for sentence in plan.words:
             st.markdown(f"- {literal(sentence)}")
         answer.table(
-            practice_tables.of_looks(plan),
+            tables_practice.of_looks(plan),
             key="trial-looks",
             alt="When to look, and what stops the trial",
         )
@@ -181,7 +181,7 @@ def _others(record: Source, selection: Selection, question: PracticeQuestion) ->
         return
     many = practice_data.others(record, selection, question)
     answer.table(
-        practice_tables.of_many(many),
+        tables_practice.of_many(many),
         key="practice-others",
         alt="Every practice, and which stand out",
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, data, matching, tables
+from dashboards import answer, controls, data, matching
 from dashboards.data import Source
-from insights import wording
+from insights import tables, wording
 from insights.errors import FormatQuestion, HeadingsError, SourceError
 from insights.followup import Followup
 from insights.history.schema import History

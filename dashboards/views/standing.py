@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, data, tables
+from dashboards import answer, controls, data
 from dashboards.figures import curves as picture
-from insights import wording
+from insights import tables, wording
 
 
 def show() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from dashboards.figures.practice import whose
 from insights.evidence.ageing import WearEvidence
 from insights.evidence.multiplicity import ManyQuestions
 from insights.evidence.pairs import PairEvidence
@@ -14,7 +13,7 @@ from insights.evidence.trial import TrialPlan
 from insights.money.payback import Payback
 from insights.survival.regression import HazardRatios
 from insights.wording import spoken, whole
-from insights.wording_practice import change
+from insights.wording_practice import change, whose
 
 NOT_GIVEN = "not given"
 

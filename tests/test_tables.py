@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shop import fleet, followed
 
-from dashboards import tables
+from insights import tables
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
