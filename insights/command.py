@@ -13,6 +13,7 @@ from insights.asked import common_options
 from insights.errors import FormatQuestion, HeadingsError, RequestError, StaysfixedError
 from insights.plain_table import plain_table
 from insights.verbs import ANALYSES, Verb
+from insights.verbs_book import BOOK_VERBS
 
 BAD_INPUT = 2
 
@@ -71,6 +72,13 @@ def _parser() -> argparse.ArgumentParser:
         common_options(add)
         verb.options(add)
         add.set_defaults(run=_analysis(verb))
+    book = verbs.add_parser("book", help="the job book: make it, look after it, in and out")
+    deeds = book.add_subparsers(dest="deed", metavar="WHAT", required=True)
+    for deed in BOOK_VERBS:
+        add = deeds.add_parser(deed.name, help=deed.answers, description=deed.answers)
+        deed.options(add)
+        add.add_argument("--json", action="store_true", help="one JSON object on stdout")
+        add.set_defaults(run=_analysis(deed))
     demo = verbs.add_parser("demo", help="write the invented workshop's history")
     demo.add_argument("--to", metavar="FOLDER", default="staysfixed-demo")
     demo.set_defaults(run=lambda args: _program("synthetic", "--to", args.to))

@@ -24,13 +24,12 @@ from insights.history.book.entries import (
     end_us,
     new_token,
 )
+from insights.history.book.kinds import SETTINGS, WHOLE_BOOK
 from insights.history.book.packing import history_of, rows_of, unpack
 from insights.history.book.people import WRITERS, Person, Role
 from insights.history.book.tables import heads, records, versions
 from insights.history.declared import Declared
 from insights.history.schema import History
-
-SETTINGS = "settings"
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ class Book:
 
     def settings(self) -> Settings:
         """Read what holds for the whole book."""
-        found = self.get(SETTINGS, "book")
+        found = self.get(SETTINGS, WHOLE_BOOK)
         if found is None:
             raise BookError(f"{self.name} has no settings: it was never finished. Make it anew.")
         return Settings(**found.body)

@@ -6,9 +6,10 @@ from dataclasses import asdict
 from pathlib import Path
 
 from insights.errors import BookError
-from insights.history.book.book import SETTINGS, Book
+from insights.history.book.book import Book
 from insights.history.book.engines import make_engine, shown, url_of, use_write_ahead_log
 from insights.history.book.entries import Settings
+from insights.history.book.kinds import SETTINGS, WHOLE_BOOK
 from insights.history.book.migrating import check_version, upgrade
 from insights.history.book.people import OWNER, Person
 
@@ -43,9 +44,9 @@ def create_book(source: str | Path, settings: Settings, by: Person) -> Book:
         use_write_ahead_log(engine)
     upgrade(engine, name)
     book = Book(engine, name)
-    if book.get(SETTINGS, "book") is not None:
+    if book.get(SETTINGS, WHOLE_BOOK) is not None:
         raise BookError(f"{name} holds a book already. Open it.")
-    book.put(SETTINGS, "book", asdict(settings), by=by, expected=0)
+    book.put(SETTINGS, WHOLE_BOOK, asdict(settings), by=by, expected=0)
     return book
 
 

@@ -1,0 +1,11 @@
+"""What kinds of records the book keeps beside its jobs; each kind's name is written here only."""
+
+from __future__ import annotations
+
+SETTINGS = "settings"
+"""What holds for the whole book; one record, under the key :data:`WHOLE_BOOK`."""
+
+WHOLE_BOOK = "book"
+
+SAME_UNIT = "same_unit"
+"""A person's decision on a doubtful pair: ``job_id``, ``earlier_job_id``, ``same``."""
