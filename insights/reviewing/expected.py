@@ -162,44 +162,86 @@ def case_mix(
     if fit_on is not None:
         episodes = followup.episodes[np.asarray(fit_on, dtype=bool)].reset_index(drop=True)
         chosen = replace(followup, episodes=episodes)
-    if not chosen.job_count:
+    (mix,) = case_mixes(chosen, (tuple(facts),)).values()
+    return mix
+
+
+def case_mixes(
+    followup: Followup, several: Sequence[tuple[str, ...]]
+) -> dict[tuple[str, ...], CaseMix]:
+    """Fit several choices of facts on the same hand-backs, counted once (:func:`case_mix`)."""
+    if not followup.job_count:
         raise EvidenceError(
             "No hand-back is left to learn from what to expect. Compare with more jobs."
         )
-    present = tuple(name for name in facts if name in followup.groupable)
-    table = life_table(chosen, present)
-    cells = table.cells
-    pattern, days, jobs = (cells[name].to_numpy() for name in ("pattern", "days", "jobs"))
-    outcome = cells["outcome"].to_numpy()
-    back = np.where((outcome >= 1) & (outcome <= len(table.causes)), jobs, 0)
-    edges = _edges(days, back)
-    size = len(table.patterns)
-    at_risk = np.column_stack(
-        [
-            np.bincount(pattern, weights=jobs * np.clip(days - low, 0, high - low), minlength=size)
-            for low, high in itertools.pairwise(edges)
-        ]
-    )
-    band = np.clip(np.searchsorted(edges, days, side="left") - 1, 0, None)
-    by_band = np.bincount(band, weights=back, minlength=len(edges) - 1)
-    by_pattern = np.bincount(pattern, weights=back, minlength=size)
-    levels, design = _levels(
-        table.patterns, np.bincount(pattern, weights=jobs, minlength=size), by_pattern
-    )
-    if not back.sum():
-        return _no_comeback(edges, at_risk, levels, chosen.job_count)
-    theta, covariance = _fit(design, at_risk, by_band, by_pattern)
-    bands = len(by_band)
+    wanted = dict.fromkeys(name for facts in several for name in facts)
+    counted = _count(followup, tuple(name for name in wanted if name in followup.groupable))
+    return {facts: _case_mix(counted, facts) for facts in several}
+
+
+def _case_mix(counted: _Counted, facts: tuple[str, ...]) -> CaseMix:
+    levels, design = _levels(counted, facts)
+    returns = int(counted.by_pattern.sum())
+    bands = len(counted.by_band)
+    notes: tuple[Note, ...] = ()
+    if returns:
+        theta, covariance = _fit(design, counted)
+    else:
+        rate = PSEUDO_COMEBACKS / max(float(counted.at_risk.sum()), 1.0)
+        theta = np.append(np.log(rate), np.zeros(len(levels)))
+        # Of a gamma rate with so many comebacks, on the logarithm; the ratios have their prior.
+        covariance = np.diag(np.append(1 / PSEUDO_COMEBACKS, np.full(len(levels), PRIOR_SD**2)))
+        notes = (_nothing_seen(counted.jobs),)
     return CaseMix(
         facts=tuple(levels["fact"].unique()),
-        edges=edges,
+        edges=counted.edges,
         rates=np.exp(theta[:bands]),
         levels=levels.assign(hazard_ratio=np.exp(theta[bands:])),
         covariance=covariance,
-        jobs=chosen.job_count,
-        returns=int(back.sum()),
+        jobs=counted.jobs,
+        returns=returns,
         method=METHOD,
-        notes=(),
+        notes=notes,
+    )
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """Comebacks and days at risk by pattern of facts and band of days."""
+
+    patterns: pd.DataFrame
+    edges: np.ndarray
+    at_risk: np.ndarray
+    by_band: np.ndarray
+    by_pattern: np.ndarray
+    jobs_of_pattern: np.ndarray
+
+    @property
+    def jobs(self) -> int:
+        return int(self.jobs_of_pattern.sum())
+
+
+def _count(followup: Followup, facts: tuple[str, ...]) -> _Counted:
+    table = life_table(followup, facts)
+    cells = table.cells
+    pattern, days, jobs, outcome = (
+        cells[name].to_numpy() for name in ("pattern", "days", "jobs", "outcome")
+    )
+    back = np.where((outcome >= 1) & (outcome <= len(table.causes)), jobs, 0)
+    edges = _edges(days, back)
+    size = len(table.patterns)
+    at_risk = [
+        np.bincount(pattern, weights=jobs * np.clip(days - low, 0, high - low), minlength=size)
+        for low, high in itertools.pairwise(edges)
+    ]
+    band = np.clip(np.searchsorted(edges, days, side="left") - 1, 0, None)
+    return _Counted(
+        patterns=table.patterns,
+        edges=edges,
+        at_risk=np.column_stack(at_risk),
+        by_band=np.bincount(band, weights=back, minlength=len(edges) - 1),
+        by_pattern=np.bincount(pattern, weights=back, minlength=size),
+        jobs_of_pattern=np.bincount(pattern, weights=jobs, minlength=size),
     )
 
 
@@ -222,12 +264,12 @@ def _edges(days: np.ndarray, back: np.ndarray) -> np.ndarray:
     return np.unique(np.concatenate([[0.0], inner[inner < min(latest, last)], [last]]))
 
 
-def _levels(
-    patterns: pd.DataFrame, jobs: np.ndarray, returns: np.ndarray
-) -> tuple[pd.DataFrame, sparse.csr_array]:
+def _levels(counted: _Counted, facts: tuple[str, ...]) -> tuple[pd.DataFrame, sparse.csr_array]:
     """List the levels with a ratio of their own, and which patterns have them."""
+    patterns = counted.patterns
+    jobs, returns = counted.jobs_of_pattern, counted.by_pattern
     rows, columns = [], []
-    for fact in patterns.columns:
+    for fact in (name for name in facts if name in patterns):
         values = patterns[fact].cat
         codes = values.codes.to_numpy()
         count = np.bincount(codes, weights=jobs, minlength=len(values.categories))
@@ -248,12 +290,11 @@ def _levels(
     return pd.DataFrame(rows, columns=names), design.tocsr()
 
 
-def _fit(
-    design: sparse.csr_array, at_risk: np.ndarray, by_band: np.ndarray, by_pattern: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def _fit(design: sparse.csr_array, counted: _Counted) -> tuple[np.ndarray, np.ndarray]:
+    at_risk, by_band = counted.at_risk, counted.by_band
     bands, width = len(by_band), design.shape[1]
     precision = np.append(np.zeros(bands), np.full(width, PRIOR_SD**-2))
-    seen = np.append(by_band, design.T @ by_pattern)
+    seen = np.append(by_band, design.T @ counted.by_pattern)
     transposed = design.T.tocsr()
 
     def objective(theta: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
@@ -277,24 +318,6 @@ def _fit(
     start = np.append(np.log(by_band / at_risk.sum(axis=0)), np.zeros(width))
     theta = climb(objective, start)
     return theta, np.linalg.inv(objective(theta)[2])
-
-
-def _no_comeback(
-    edges: np.ndarray, at_risk: np.ndarray, levels: pd.DataFrame, jobs: int
-) -> CaseMix:
-    rate = PSEUDO_COMEBACKS / max(float(at_risk.sum()), 1.0)
-    return CaseMix(
-        facts=tuple(levels["fact"].unique()),
-        edges=edges,
-        rates=np.array([rate]),
-        levels=levels,
-        # Of a gamma rate with that many comebacks, on the logarithm; the ratios have their prior.
-        covariance=np.diag(np.append(1 / PSEUDO_COMEBACKS, np.full(len(levels), PRIOR_SD**2))),
-        jobs=jobs,
-        returns=0,
-        method=METHOD,
-        notes=(_nothing_seen(jobs),),
-    )
 
 
 def _nothing_seen(jobs: int) -> Note:

@@ -10,8 +10,8 @@ from scipy import optimize, special
 LOG_ALPHA = (-3.0, 8.0)
 SPREADS = np.linspace(0.01, 2.0, 100)
 """Standard deviations of true ratios between groups that are weighed against each other."""
-USUAL_SPREAD = 0.5
-"""Before the counts are seen, the spread is half-normal with this scale."""
+USUAL_SPREAD = 0.35
+"""Before the counts are seen, the spread is most likely this much: a Rayleigh distribution."""
 PSEUDO_COUNT = 0.5
 NEWTON_STEPS = 20
 
@@ -120,8 +120,10 @@ def shrunk_ratios(seen: np.ndarray, expected: np.ndarray) -> Ratios:
     rate). Ratios are Gamma(alpha, alpha) between groups. The spread ``alpha ** -0.5`` is not
     plugged in at its most likely value, which with few groups is often none at all and
     makes intervals far too narrow (Carlin and Gelfand 1990, Journal of the American Statistical
-    Association 85:105-114), but averaged over its posterior under a half-normal prior
-    (Gelman 2006, Bayesian Analysis 1:515-534). The result is the gamma distribution with the
+    Association 85:105-114), but averaged over its posterior under a Rayleigh prior,
+    which keeps off zero (Chung, Rabe-Hesketh, Dorie, Gelman and Liu 2013, Psychometrika
+    78:685-709). Of G groups each set against the rest only G - 1 speak for themselves, and the
+    likelihood counts by that share. The result is the gamma distribution with the
     mean and the variance of that mixture's logarithm; exact where the spread is known.
     """
     seen, expected = (np.asarray(values, dtype=float) for values in (seen, expected))
@@ -131,8 +133,9 @@ def shrunk_ratios(seen: np.ndarray, expected: np.ndarray) -> Ratios:
     against = expected * level
     alpha = SPREADS**-2.0
     alone = np.isnan(against)
-    prior = -((SPREADS / USUAL_SPREAD) ** 2) / 2
-    fit = log_likelihood(seen[~alone], against[~alone], alpha).sum(axis=1) + prior
+    prior = np.log(SPREADS) - (SPREADS / USUAL_SPREAD) ** 2 / 2
+    own_share = 1 - 1 / len(seen)
+    fit = own_share * log_likelihood(seen[~alone], against[~alone], alpha).sum(axis=1) + prior
     weight = np.exp(fit - fit.max())
     weight /= weight.sum()
     held = alpha[:, None] + against

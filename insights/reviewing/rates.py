@@ -1,0 +1,384 @@
+"""How are we doing: comebacks by group, completed, adjusted for the mix of work, shrunk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from insights.errors import EvidenceError, RequestError
+from insights.followup import Followup
+from insights.notes import Note
+from insights.reviewing.expected import METHOD as EXPECTED
+from insights.reviewing.expected import MIX, CaseMix, case_mixes, returned
+from insights.reviewing.facets import groups, usual
+from insights.reviewing.funnel import (
+    ACTION_SIGMAS,
+    WARNING_SIGMAS,
+    dispersion,
+    exact_limits,
+    sigma_limits,
+)
+from insights.survival.maturity import MATURE_SHARE, reaches
+from insights.survival.shrinkage import Ratios, most_likely_alpha, shrunk_ratios
+
+DAYS = (90, 180, 365)
+SURE = 0.95
+"""From this chance on that a ratio is above one, or below, a group is called so."""
+WORSE, UNSURE, BETTER = "probably worse", "can't tell", "probably better"
+APART = ("no_fault_found", "misuse")
+METHOD = (
+    f"{EXPECTED} Each group's level of expectation is set by the other groups. Ratio of comebacks "
+    "to expectation: gamma-Poisson, spread between groups averaged over its posterior; "
+    f"'{WORSE}' and '{BETTER}' from {SURE:.0%} on. Young groups: what is still to come is the "
+    "chance of each job still out, times the group's ratio. Limits: exact Poisson 95% and 99.8%, "
+    "widened by the overdispersion where there is some (Spiegelhalter 2005)."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Review:
+    """Comebacks by group and day, in the order of names or of time, never of ratios.
+
+    Parameters
+    ----------
+    table
+        One row per ``by``, ``group`` and ``day``: ``jobs``; ``returns`` seen by the day;
+        ``mature_share`` (of its comebacks by the day already to be seen), ``immature``;
+        ``completed`` (comebacks in the end, with ``completed_low`` and ``completed_high``) and
+        ``completed_share`` of the jobs; ``expected`` (comebacks so far if it did as the others
+        do on such jobs); ``ratio`` of comebacks to expectation, shrunk, with ``low`` and
+        ``high``; ``raw_ratio``; ``chance_worse`` (that the true ratio is above one);
+        ``warning_low``, ``warning_high``, ``action_low``, ``action_high`` (ratios that chance
+        alone stays inside with 95% and 99.8%); ``verdict``.
+    spread
+        One row per ``by`` and ``day``: ``groups``, ``spread`` (standard deviation of true
+        ratios), ``alpha`` (of their gamma distribution, most likely), ``phi`` and
+        ``phi_p`` (overdispersion), ``overdispersed``.
+    apart
+        One row per ``by`` and ``group``: ``jobs``, ``no_fault_found`` and ``misuse`` (arrivals
+        so judged, whether or not they count).
+    days
+        The days stated.
+    jobs, units, returns
+        How many are behind it.
+    data_date
+        The day up to which the record is complete.
+    method, notes
+        How, and what a reader should know.
+    """
+
+    table: pd.DataFrame
+    spread: pd.DataFrame
+    apart: pd.DataFrame
+    days: tuple[int, ...]
+    jobs: int
+    units: int
+    returns: int
+    data_date: pd.Timestamp
+    method: str
+    notes: tuple[Note, ...]
+
+    @property
+    def by(self) -> tuple[str, ...]:
+        """What it is reviewed by."""
+        return tuple(dict.fromkeys(self.table["by"]))
+
+
+def review(
+    followup: Followup,
+    *,
+    by: str | Sequence[str] | None = None,
+    days: Sequence[int] = DAYS,
+    level: float = 0.95,
+) -> Review:
+    """Compare the comebacks of groups with what their mix of work lets one expect.
+
+    Parameters
+    ----------
+    followup
+        The hand-backs.
+    by
+        What to review by: names of :func:`insights.reviewing.facets.groups`; all that are
+        recorded by default.
+    days
+        Days after hand-back. With ``follow="covered"`` only jobs whose own term reaches a day
+        can show their comebacks up to it; a day that none reaches is left out, and a note
+        says so.
+    level
+        Of the intervals.
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    RequestError
+        An unknown name, a day that is not a whole number from 1 on, or a level not between 0
+        and 1.
+    EvidenceError
+        Nothing to review by, or no job's term reaches any of the days.
+
+    Notes
+    -----
+    A group with a single job, or a new technician, has next to nothing expected: its ratio
+    stays near one with wide bounds, and the verdict is that one can't tell.
+    """
+    wanted = _wanted(followup, by, days, level)
+    mixes = _mixes(followup, wanted)
+    rows, spreads, notes = [], [], []
+    for day in sorted({int(day) for day in days}):
+        reached = reaches(followup, day)
+        if not reached.any():
+            notes.append(_no_term(day))
+            continue
+        chosen = replace(followup, episodes=followup.episodes[reached].reset_index(drop=True))
+        counts = {name: _Counts.of(chosen, mix, reached, day) for name, mix in mixes.items()}
+        for name, values in wanted.items():
+            table, spread = _compare(values[reached], counts[name], level)
+            rows.append(table.assign(by=name, day=day))
+            spreads.append({"by": name, "day": day, **spread})
+    if not rows:
+        raise EvidenceError(
+            "No job's term reaches any of these days, so their comebacks can't be seen. Ask for "
+            "earlier days, or follow jobs past their terms."
+        )
+    table = pd.concat(rows, ignore_index=True)
+    order = [name for name in _COLUMNS if name in table]
+    return Review(
+        table=table[order],
+        spread=pd.DataFrame(spreads),
+        apart=_apart(followup, wanted),
+        days=tuple(dict.fromkeys(table["day"])),
+        jobs=followup.job_count,
+        units=followup.unit_count,
+        returns=followup.return_count,
+        data_date=followup.data_date,
+        method=METHOD,
+        notes=(*followup.notes, *next(iter(mixes.values())).mix.notes, *notes, *_young(table)),
+    )
+
+
+_COLUMNS = (
+    "by",
+    "group",
+    "day",
+    "jobs",
+    "returns",
+    "mature_share",
+    "immature",
+    "completed",
+    "completed_low",
+    "completed_high",
+    "completed_share",
+    "expected",
+    "ratio",
+    "low",
+    "high",
+    "raw_ratio",
+    "chance_worse",
+    "warning_low",
+    "warning_high",
+    "action_low",
+    "action_high",
+    "verdict",
+)
+
+
+def _wanted(
+    followup: Followup, by: str | Sequence[str] | None, days: Sequence[int], level: float
+) -> dict[str, pd.Series]:
+    if not days or any(not (day >= 1 and day == int(day)) for day in days):
+        raise RequestError(f"The days are {list(days)}. Give whole numbers from 1 on, like 180.")
+    if not 0 < level < 1:
+        raise RequestError(f"The level is {level}. Give one between 0 and 1, like 0.95.")
+    names = usual(followup) if by is None else (by,) if isinstance(by, str) else tuple(by)
+    if not names:
+        raise EvidenceError(
+            "Nothing to review by: no technician, model, cause, lot or month has two groups. "
+            "Record more, or widen the filter."
+        )
+    return {name: groups(followup, name) for name in dict.fromkeys(names)}
+
+
+@dataclass(frozen=True)
+class _Mix:
+    """A fitted mix, and the relative hazard of each job under it."""
+
+    mix: CaseMix
+    relative: np.ndarray
+
+
+def _mixes(followup: Followup, names: dict[str, pd.Series]) -> dict[str, _Mix]:
+    """Fit what to expect, for each name without the name itself."""
+    facts = {name: tuple(fact for fact in MIX if fact != name) for name in names}
+    fitted = case_mixes(followup, tuple(dict.fromkeys(facts.values())))
+    ready = {key: _Mix(mix, mix.relative(followup)) for key, mix in fitted.items()}
+    return {name: ready[facts[name]] for name in names}
+
+
+@dataclass(frozen=True)
+class _Counts:
+    """What each job adds to its group, each shape (N,)."""
+
+    back: np.ndarray
+    expected: np.ndarray
+    to_come: np.ndarray
+    in_the_end: np.ndarray
+    so_far: np.ndarray
+
+    @staticmethod
+    def of(followup: Followup, fitted: _Mix, reached: np.ndarray, day: int) -> _Counts:
+        mix, relative = fitted.mix, fitted.relative[reached]
+        episodes = followup.episodes
+        stopped = np.minimum(episodes["days"].to_numpy(), day)
+        handed_back = followup.history.jobs["handed_back"].to_numpy()[episodes["job"]]
+        age = (followup.data_date.to_datetime64() - handed_back) / np.timedelta64(1, "D")
+        waiting = (episodes["end"] == "data_date").to_numpy() & (stopped < day)
+        whole = float(mix.cumulative(np.array(float(day))))
+        lived = mix.cumulative(stopped)
+        return _Counts(
+            back=returned(followup, day).astype(float),
+            expected=relative * lived,
+            to_come=np.where(waiting, -np.expm1(-relative * (whole - lived)), 0.0),
+            in_the_end=-np.expm1(-relative * whole),
+            so_far=-np.expm1(-relative * mix.cumulative(np.minimum(age, day))),
+        )
+
+
+def _compare(
+    values: pd.Series, counts: _Counts, level: float
+) -> tuple[pd.DataFrame, dict[str, object]]:
+    """Compare the groups of one name on one day."""
+    codes = values.cat.codes.to_numpy()
+    known = codes >= 0
+    size = len(values.cat.categories)
+
+    def add_up(each: np.ndarray) -> np.ndarray:
+        return np.bincount(codes[known], weights=each[known], minlength=size)
+
+    jobs = add_up(np.ones(len(codes)))
+    there = jobs > 0
+    back, expected, to_come = (
+        add_up(each)[there] for each in (counts.back, counts.expected, counts.to_come)
+    )
+    mature = (add_up(counts.so_far)[there] / add_up(counts.in_the_end)[there]).clip(max=1.0)
+    ratios = shrunk_ratios(back, expected)
+    scatter = dispersion(back, ratios.expected)
+    table = pd.DataFrame(
+        {
+            "group": values.cat.categories[there].astype(str),
+            "jobs": jobs[there].astype(np.int64),
+            "returns": back.astype(np.int64),
+            "mature_share": mature,
+            "immature": mature < MATURE_SHARE,
+            **_completed(back, to_come, jobs[there], ratios, level),
+            **_ratios(back, ratios, level),
+            **_limits(ratios.expected, scatter.phi if scatter.is_over else 1.0),
+        }
+    )
+    spread: dict[str, object] = {
+        "groups": int(there.sum()),
+        "spread": ratios.spread,
+        "alpha": most_likely_alpha(back, np.nan_to_num(ratios.expected)),
+        "phi": scatter.phi,
+        "phi_p": scatter.p,
+        "overdispersed": scatter.is_over,
+    }
+    return table, spread
+
+
+def _completed(
+    back: np.ndarray, to_come: np.ndarray, jobs: np.ndarray, ratios: Ratios, level: float
+) -> dict[str, np.ndarray]:
+    """Complete young groups by what is still to come.
+
+    The chance of every job still out, times the group's ratio: with a ratio of one that is
+    Bornhuetter and Ferguson's method job by job, with the raw ratio the chain ladder's. What
+    comes is negative binomial, the ratio being gamma.
+    """
+    ratio = np.where(np.isnan(ratios.mean), 1.0, ratios.mean)
+    tail = (1 - level) / 2
+    found = {}
+    for name, chance in (("completed_low", tail), ("completed_high", 1 - tail)):
+        more = stats.nbinom.ppf(chance, ratios.shape, ratios.rate / (ratios.rate + to_come))
+        found[name] = back + np.where(to_come > 0, np.nan_to_num(more), 0.0)
+    completed = back + ratio * to_come
+    return {"completed": completed, **found, "completed_share": completed / jobs}
+
+
+def _ratios(back: np.ndarray, ratios: Ratios, level: float) -> dict[str, np.ndarray]:
+    tail = (1 - level) / 2
+    worse = ratios.chance_above(1.0)
+    some = ratios.expected > 0
+    return {
+        "expected": ratios.expected,
+        "ratio": ratios.mean,
+        "low": ratios.quantile(tail),
+        "high": ratios.quantile(1 - tail),
+        "raw_ratio": np.divide(back, ratios.expected, out=np.full(len(back), np.nan), where=some),
+        "chance_worse": worse,
+        "verdict": np.select([worse >= SURE, worse <= 1 - SURE], [WORSE, BETTER], UNSURE),
+    }
+
+
+def _limits(expected: np.ndarray, phi: float) -> dict[str, np.ndarray]:
+    found = {}
+    some = expected > 0
+    law = stats.poisson(np.where(some, expected, 1.0))
+    for name, sigmas in (("warning", WARNING_SIGMAS), ("action", ACTION_SIGMAS)):
+        limits = exact_limits(law, sigmas) if phi == 1 else sigma_limits(law, sigmas, phi)
+        for side, limit in zip(("low", "high"), limits, strict=True):
+            found[f"{name}_{side}"] = np.divide(
+                limit, expected, out=np.full(len(expected), np.nan), where=some
+            )
+    return found
+
+
+def _apart(followup: Followup, names: dict[str, pd.Series]) -> pd.DataFrame:
+    """Count arrivals on which nothing was wrong, or the user was: a cost, not a failure."""
+    back = followup.episodes["return_job"].to_numpy()
+    came = np.isin(followup.episodes["end"].cat.codes.to_numpy(), (0, 1)) & (back >= 0)
+    relation = followup.history.jobs["relation"]
+    rows = []
+    for name, values in names.items():
+        codes, size = values.cat.codes.to_numpy(), len(values.cat.categories)
+        known = codes >= 0
+        table = pd.DataFrame(
+            {
+                "by": name,
+                "group": values.cat.categories.astype(str),
+                "jobs": np.bincount(codes[known], minlength=size),
+            }
+        )
+        for what in APART:
+            so_judged = np.zeros(len(codes), dtype=bool)
+            so_judged[came] = (relation.take(back[came]) == what).to_numpy()
+            table[what] = np.bincount(codes[known & so_judged], minlength=size)
+        rows.append(table[table["jobs"] > 0])
+    return pd.concat(rows, ignore_index=True)
+
+
+def _no_term(day: int) -> Note:
+    return Note(
+        "no_term_reaches",
+        f"No job's term reaches {day} days, so comebacks up to that day can't be seen; it is "
+        "left out.",
+    )
+
+
+def _young(table: pd.DataFrame) -> list[Note]:
+    young = table[table["immature"]]
+    if young.empty:
+        return []
+    return [
+        Note(
+            "immature",
+            f"{len(young)} of {len(table)} lines are young: under {MATURE_SHARE:.0%} of their "
+            "comebacks can have been seen. Their numbers are completed by what is still to come.",
+        )
+    ]
