@@ -1,0 +1,161 @@
+"""Charts carried on from period to period: level, alarm, and the restart after an action."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from insights.reviewing.baseline import Family
+from insights.reviewing.cusum import NEVER, climb, first_day
+
+QUIET = np.iinfo(np.int64).max
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """One chart that reached its limit.
+
+    Parameters
+    ----------
+    number
+        Of the chart in its family.
+    day
+        On which it did.
+    began
+        The day on which the climb began: where the change is thought to have come.
+    limit
+        In force then.
+    """
+
+    number: int
+    day: int
+    began: int
+    limit: float
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """What came and what was to be expected on the days after ``low``, by chart, (C, days).
+
+    Parameters
+    ----------
+    low
+        The day before the first.
+    expected, observed
+        Comebacks (or jobs left undone).
+    fall, rise
+        What they do to a chart.
+    """
+
+    low: int
+    expected: np.ndarray
+    observed: np.ndarray
+    fall: np.ndarray
+    rise: np.ndarray
+
+
+@dataclass(eq=False)
+class Track:
+    """The charts of one family, day after day; it grows as periods are added.
+
+    Parameters
+    ----------
+    family
+        The charts.
+    resets
+        For charts by number, the days on which an action was taken, rising.
+    """
+
+    family: Family
+    resets: Mapping[int, Sequence[int]]
+    alarms: list[Alarm] = field(default_factory=list)
+    low: int = NEVER
+    expected: np.ndarray = field(init=False)
+    observed: np.ndarray = field(init=False)
+    level: np.ndarray = field(init=False)
+    standing: np.ndarray = field(init=False)
+    began: np.ndarray = field(init=False)
+    alarmed: np.ndarray = field(init=False)
+
+    def __post_init__(self) -> None:
+        charts = len(self.family.names)
+        empty = np.zeros((charts, 0), dtype=np.float32)
+        self.expected, self.observed, self.level = empty, empty, empty
+        self.standing = np.zeros(charts)
+        self.began = np.full(charts, NEVER)
+        self.alarmed = np.zeros(charts, dtype=bool)
+
+    def add(self, stretch: Stretch, limit: float) -> None:
+        """Carry every chart on through a stretch of days."""
+        if self.low == NEVER:
+            self.low = stretch.low
+            self.began[:] = stretch.low
+        level = np.empty(stretch.fall.shape)
+        days = stretch.fall.shape[1]
+        acted = {
+            number: [day - stretch.low for day in resets if 0 < day - stretch.low <= days]
+            for number, resets in self.resets.items()
+        }
+        acted = {number: days for number, days in acted.items() if days}
+        plain = np.setdiff1d(np.arange(len(level)), list(acted))
+        self._run(plain, stretch, 0, days, limit, level)
+        for number, stops in acted.items():
+            one, begin = np.array([number]), 0
+            for stop in (*stops, days):
+                self._run(one, stretch, begin, stop, limit, level)
+                if stop in stops:
+                    self._restart(number, stretch.low + stop)
+                begin = stop
+        self.expected = _append(self.expected, stretch.expected)
+        self.observed = _append(self.observed, stretch.observed)
+        self.level = _append(self.level, level)
+
+    def _run(
+        self,
+        rows: np.ndarray,
+        stretch: Stretch,
+        begin: int,
+        stop: int,
+        limit: float,
+        level: np.ndarray,
+    ) -> None:
+        if begin == stop or not len(rows):
+            return
+        fall, rise = stretch.fall[rows, begin:stop], stretch.rise[rows, begin:stop]
+        path = climb(fall, rise, self.standing[rows])
+        level[rows, begin:stop] = path.level
+        self.standing[rows] = path.level[:, -1]
+        # The days of a stretch count from the one after `low`.
+        base = stretch.low + begin + 1
+        began = np.where(path.began == NEVER, self.began[rows, None], path.began + base)
+        self.began[rows] = began[:, -1]
+        # A fall never takes a chart to its limit, so only a day with an event can.
+        first = first_day((path.level >= limit) & (rise > 0))
+        for place in np.flatnonzero((first != NEVER) & ~self.alarmed[rows]):
+            number, day = int(rows[place]), int(first[place])
+            self.alarmed[number] = True
+            self.alarms.append(Alarm(number, base + day, int(began[place, day]), limit))
+
+    def _restart(self, number: int, day: int) -> None:
+        self.standing[number] = 0.0
+        self.began[number] = day
+        self.alarmed[number] = False
+
+    def acted_on(self, alarm: Alarm) -> int:
+        """Give the day of the first action after an alarm; a day that never comes where none."""
+        after = [day for day in self.resets.get(alarm.number, ()) if day >= alarm.day]
+        return after[0] if after else QUIET
+
+    def since(self, number: int, began: int, day: int) -> tuple[int, float]:
+        """Count what came, and what was expected, from one day to another."""
+        first, stop = max(began - self.low - 1, 0), day - self.low
+        return (
+            int(self.observed[number, first:stop].sum()),
+            float(self.expected[number, first:stop].sum(dtype=float)),
+        )
+
+
+def _append(before: np.ndarray, more: np.ndarray) -> np.ndarray:
+    return np.concatenate([before, more.astype(np.float32)], axis=1)

@@ -1,0 +1,92 @@
+"""The arithmetic of a cumulative sum that starts again at zero: when does trouble show?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+NEVER = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Climb:
+    """Charts followed over some days.
+
+    Parameters
+    ----------
+    level
+        Of every chart at the end of each day, shape (C, D).
+    began
+        For each day, the day on which the climb that it stands on began: the last on which the
+        chart was at zero before that day's events; -1 where it came in above zero and has
+        not been there since, shape (C, D).
+    """
+
+    level: np.ndarray
+    began: np.ndarray
+
+
+def climb(fall: np.ndarray, rise: np.ndarray, start: np.ndarray | float = 0.0) -> Climb:
+    """Follow charts that fall steadily, stop at zero, and rise at each event.
+
+    Parameters
+    ----------
+    fall
+        How far each chart falls on each day, none below 0, shape (C, D).
+    rise
+        How far it rises at the end of the day, shape (C, D).
+    start
+        Level before the first day, shape (C,) or one for all.
+
+    Returns
+    -------
+    Climb
+
+    Notes
+    -----
+    ``W = max(0, W - fall) + rise`` (Page 1954, Biometrika 41:100-115, in the form of Gandy,
+    Kvaloy, Bottle and Zhou 2010, Biometrika 97:375-388, for counts on a clock). Written with the
+    lowest point that the free sum has reached, so that days need no loop: the chart stands as
+    high above that point as the free sum does.
+    """
+    start = np.broadcast_to(np.asarray(start, dtype=float), fall.shape[:1])[:, None]
+    free = np.cumsum(rise - fall, axis=1) + start
+    before_rise = free - rise
+    lowest = np.minimum(np.minimum.accumulate(before_rise, axis=1), 0.0)
+    level = np.maximum(free - lowest, 0.0)
+    at_zero = np.where(before_rise <= lowest, np.arange(fall.shape[1]), NEVER)
+    return Climb(level, np.maximum.accumulate(at_zero, axis=1))
+
+
+def event_maxima(gaps: np.ndarray, jump: float, drift: float, lengths: np.ndarray) -> np.ndarray:
+    """Find how high charts climb within given lengths of their own clock.
+
+    Parameters
+    ----------
+    gaps
+        From event to event, shape (R, N); long enough to pass the longest length.
+    jump
+        Rise at each event.
+    drift
+        Fall for each unit of the clock.
+    lengths
+        Where to look, rising, shape (G,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Highest level reached by each length, shape (R, G); 0 where nothing happened.
+    """
+    when = np.cumsum(gaps, axis=1)
+    before = jump * np.arange(gaps.shape[1]) - drift * when
+    lowest = np.minimum(np.minimum.accumulate(before, axis=1), 0.0)
+    highest = np.maximum.accumulate(before + jump - lowest, axis=1)
+    highest = np.concatenate([np.zeros((len(gaps), 1)), highest], axis=1)
+    place = np.array([np.searchsorted(row, lengths, side="right") for row in when])
+    return np.take_along_axis(highest, place, axis=1)
+
+
+def first_day(reached: np.ndarray) -> np.ndarray:
+    """Give the first day on which something holds, -1 where it never does: (C, D) to (C,)."""
+    return np.where(reached.any(axis=1), reached.argmax(axis=1), NEVER)
