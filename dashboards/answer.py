@@ -13,6 +13,7 @@ from dashboards.markup import literal
 from dashboards.theme import DARK, LIGHT, Palette
 from insights import wording
 from insights.errors import FormatQuestion, HeadingsError, SourceError, StaysfixedError
+from insights.harmless import harmless_frame
 from insights.notes import Note
 
 FEW_ROWS = 25
@@ -141,7 +142,7 @@ def download(frame: pd.DataFrame, *, key: str, label: str) -> None:
     st.download_button(
         label,
         # Written only when asked for: a long table should not slow the page.
-        data=lambda: frame.to_csv(index=False).encode("utf-8"),
+        data=lambda: harmless_frame(frame).to_csv(index=False).encode("utf-8"),
         file_name=f"{key}.csv",
         mime="text/csv",
         key=f"{key}-csv",

@@ -10,12 +10,12 @@ import pandas as pd
 import pyarrow as pa
 
 from insights.errors import SourceError
+from insights.harmless import harmless_frame
 from insights.history.raw import Flaw, Raw
 from insights.history.schema import REFUSAL_COLUMNS, History
 
 SHOWN = 60
 REASONS = ("row", "problem", "remedy")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def refusal_table(raw: Raw, flaws: Sequence[Flaw], job_id_heading: str) -> pd.DataFrame:
@@ -79,9 +79,7 @@ def write_refused(history: History, path: str | Path | None = None) -> Path:
         The file can't be written.
     """
     target = Path(path) if path is not None else refused_path(history.source)
-    text = history.refused_rows.astype("string")
-    safe = text.apply(lambda cells: cells.map(_harmless, na_action="ignore"))
-    safe.columns = pd.Index([_harmless(str(name)) for name in safe.columns])
+    safe = harmless_frame(history.refused_rows.astype("string"))
     try:
         safe.to_csv(target, index=False, encoding="utf-8-sig")
     except OSError as error:
@@ -138,7 +136,3 @@ def _texts(raw: Raw, heading: str, rows: np.ndarray) -> list[str]:
 def _short(text: str) -> str:
     line = " ".join(text[: 4 * SHOWN].split())
     return line if len(line) <= SHOWN and len(text) <= 4 * SHOWN else line[: SHOWN - 1] + "…"
-
-
-def _harmless(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

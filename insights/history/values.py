@@ -68,7 +68,7 @@ def trimmed(cells: pa.ChunkedArray) -> pa.Array:
         text = pa.array([], type=TEXT)
     if pc.any(pc.starts_with(text, "'")).as_py():
         # How spreadsheets mark that a cell is text, not a formula; the refused file does too.
-        text = pc.replace_substring_regex(text, r"^'([=+@-])", r"\1")
+        text = pc.replace_substring_regex(text, r"^'('*[=+@-])", r"\1")
     empty = pc.equal(pc.binary_length(text), 0)
     return pc.if_else(empty, pa.scalar(None, TEXT), text) if pc.any(empty).as_py() else text
 
