@@ -24,7 +24,7 @@ from insights.history.book.entries import (
     end_us,
     new_token,
 )
-from insights.history.book.kinds import DRAFT, SETTINGS, WHOLE_BOOK
+from insights.history.book.kinds import SETTINGS, WHOLE_BOOK
 from insights.history.book.packing import history_of, rows_of, unpack
 from insights.history.book.people import WRITERS, Person, Role
 from insights.history.book.tables import heads, records, versions
@@ -58,15 +58,9 @@ class Book:
 
     def revision(self) -> tuple[int, int]:
         """Give the number of the book's state: it changes with every save, and only then."""
-        kept = (
-            select(records.c.record_id)
-            .where(records.c.kind != DRAFT)
-            .order_by(records.c.record_id.desc())
-            .limit(1)
-        )
         with reading(self.engine, self.name) as connection:
             jobs = connection.execute(select(func.max(versions.c.version_id))).scalar()
-            others = connection.execute(kept).scalar()
+            others = connection.execute(select(func.max(records.c.record_id))).scalar()
         return (jobs or 0, others or 0)
 
     # Jobs

@@ -1,7 +1,7 @@
 """What is typed and not saved yet: kept so that it survives a reload, dropped once it is saved.
 
 A draft is no fact, so it has no history: a form's draft is one row, replaced with every field
-and taken out with the save. It never moves the book's revision.
+and taken out with the save. It is not part of the book's revision.
 """
 
 from __future__ import annotations
@@ -9,14 +9,12 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert
+from sqlalchemy import Connection, delete, insert, select
 
 from insights.history.book.book import Book
-from insights.history.book.engines import now_us, writing
-from insights.history.book.entries import new_token
-from insights.history.book.kinds import DRAFT
+from insights.history.book.engines import now_us, reading, writing
 from insights.history.book.people import WRITERS, Person
-from insights.history.book.tables import records
+from insights.history.book.tables import drafts
 
 
 def key_of(person: Person, page: str, subject: str) -> str:
@@ -34,8 +32,10 @@ def key_of(person: Person, page: str, subject: str) -> str:
 
 def draft_of(book: Book, key: str) -> Any:
     """Read a draft; None where there is none."""
-    found = book.get(DRAFT, key)
-    return None if found is None else found.body
+    asked = select(drafts.c.body).where(drafts.c.key == key)
+    with reading(book.engine, book.name) as connection:
+        found = connection.execute(asked).scalar()
+    return None if found is None else json.loads(found)
 
 
 def keep_draft(book: Book, key: str, body: Any, *, by: Person) -> None:
@@ -56,18 +56,11 @@ def keep_draft(book: Book, key: str, body: Any, *, by: Person) -> None:
         The role may not write; the database refused.
     """
     by.must_be(WRITERS)
-    row = {
-        "kind": DRAFT,
-        "key": key,
-        "number": 1,
-        "saved_at_us": now_us(),
-        "saved_by": by.name,
-        "token": new_token(),
-        "body": json.dumps(body, ensure_ascii=False, sort_keys=True),
-    }
+    text = json.dumps(body, ensure_ascii=False, sort_keys=True)
+    row = {"key": key, "saved_at_us": now_us(), "saved_by": by.name, "body": text}
     with writing(book.engine, book.name) as connection:
         _drop(connection, key)
-        connection.execute(insert(records).values(row))
+        connection.execute(insert(drafts).values(row))
 
 
 def drop_draft(book: Book, key: str, *, by: Person) -> None:
@@ -79,11 +72,11 @@ def drop_draft(book: Book, key: str, *, by: Person) -> None:
         The role may not write; the database refused.
     """
     by.must_be(WRITERS)
-    if book.get(DRAFT, key) is None:
+    if draft_of(book, key) is None:
         return
     with writing(book.engine, book.name) as connection:
         _drop(connection, key)
 
 
 def _drop(connection: Connection, key: str) -> None:
-    connection.execute(delete(records).where(records.c.kind == DRAFT, records.c.key == key))
+    connection.execute(delete(drafts).where(drafts.c.key == key))

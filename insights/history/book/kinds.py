@@ -9,6 +9,3 @@ WHOLE_BOOK = "book"
 
 SAME_UNIT = "same_unit"
 """A person's decision on a doubtful pair: ``job_id``, ``earlier_job_id``, ``same``."""
-
-DRAFT = "draft"
-"""What is typed and not saved yet (:mod:`insights.history.book.drafts`): no fact, no history."""

@@ -3,7 +3,8 @@
 A *version* is a job as it stood after one save; versions are only ever added. A *head* points to
 a job's latest version and holds what a job is looked up by. A *record* is anything else the
 workshop keeps (a checklist, a limit, a decision on a doubtful pair): a kind, a key and a JSON
-body, versioned in the same way.
+body, versioned in the same way. A *draft* is what is typed and not saved yet: no fact, so it is
+replaced and dropped.
 """
 
 from __future__ import annotations
@@ -105,4 +106,13 @@ records = Table(
     Column("body", Text, nullable=False),
     UniqueConstraint("kind", "key", "number"),
     sqlite_autoincrement=True,
+)
+
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("saved_at_us", BigInteger, nullable=False),
+    Column("saved_by", Text, nullable=False),
+    Column("body", Text, nullable=False),
 )
