@@ -14,13 +14,14 @@ BASE = {"insights.errors", "insights.notes", "insights.harmless"}
 HISTORY = BASE | {"insights.history"}
 FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
-QUESTIONS = {"insights.evidence", "insights.money", "insights.reviewing"}
+QUESTIONS = {"insights.bench", "insights.evidence", "insights.money", "insights.reviewing"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
 VOICE = RESULTS | {
     "insights.tables",
     "insights.tables_money",
     "insights.tables_practice",
     "insights.wording",
+    "insights.wording_bench",
     "insights.wording_book",
     "insights.wording_practice",
     "insights.wording_money",
@@ -60,7 +61,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.history": BASE,
     "insights.printing": set(),
     "insights.bench": HISTORY | {"insights.printing"},
-    "insights.wording_bench": RESULTS | {"insights.bench", "insights.wording"},
+    "insights.wording_bench": RESULTS | {"insights.wording"},
     "insights.followup": HISTORY,
     "insights.standing": FOLLOWUP,
     "insights.survival": FOLLOWUP,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 
 import pandas as pd
 
@@ -11,6 +10,7 @@ from insights.errors import RequestError
 from insights.followup import as_day
 from insights.money.claims import check_terms
 from insights.money.renewal import KINDS, Kind
+from insights.printing import boxed, bullets, day_words, fact_rows, page, paragraph
 
 FAILS = (
     "If the fault we repaired comes back, or our work or a part we fitted fails, and you tell us "
@@ -89,64 +89,19 @@ def warranty_page(statement: Statement) -> str:
         "For": statement.customer,
         "Job": statement.job_id,
         "Repaired": statement.repaired,
-        "Handed back": _day(first),
+        "Handed back": day_words(first),
         "Term": f"{statement.term_days} days",
-        "Last day to report a fault": _day(statement.last_day),
+        "Last day to report a fault": day_words(statement.last_day),
     }
-    rows = "\n".join(
-        f"<tr><th scope='row'>{escape(name)}</th><td>{escape(text)}</td></tr>"
-        for name, text in facts.items()
-        if text
+    promise = FAILS + (REFUND if statement.kind == "pro_rata" else PUT_RIGHT)
+    return page(
+        "Warranty on a repair",
+        (
+            paragraph(statement.workshop),
+            fact_rows(facts),
+            "<h2>What we promise</h2>",
+            paragraph(f"{promise} {AFTER_A_CLAIM[statement.kind]}"),
+            bullets("Not covered", statement.exclusions),
+            boxed(statement.caution, f"Law that applies: {statement.jurisdiction}"),
+        ),
     )
-    excluded = "\n".join(f"<li>{escape(line)}</li>" for line in statement.exclusions if line)
-    not_covered = f"<h2>Not covered</h2>\n<ul>\n{excluded}\n</ul>" if excluded else ""
-    return PAGE.format(
-        workshop=escape(statement.workshop),
-        rows=rows,
-        promise=FAILS + (REFUND if statement.kind == "pro_rata" else PUT_RIGHT),
-        after=escape(AFTER_A_CLAIM[statement.kind]),
-        not_covered=not_covered,
-        caution=escape(statement.caution),
-        jurisdiction=escape(statement.jurisdiction),
-    )
-
-
-def _day(date: pd.Timestamp) -> str:
-    return f"{date.day} {date:%B %Y}"
-
-
-PAGE = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Warranty on a repair</title>
-<style>
-body {{ font: 11pt/1.5 Georgia, serif; color: #111; max-width: 42em; margin: 2em auto;
-  padding: 0 1em; }}
-h1 {{ font-size: 1.6em; margin: 0 0 .2em; }}
-h2 {{ font-size: 1.1em; margin: 1.4em 0 .3em; }}
-table {{ border-collapse: collapse; width: 100%; margin: 1em 0; }}
-th, td {{ text-align: left; vertical-align: top; padding: .35em .6em .35em 0;
-  border-bottom: 1px solid #bbb; }}
-th {{ width: 14em; font-weight: normal; color: #444; }}
-.caution {{ border: 1px solid #444; padding: .6em .9em; margin-top: 1.6em; }}
-@media print {{ body {{ margin: 0; max-width: none; }} @page {{ margin: 20mm; }} }}
-</style>
-</head>
-<body>
-<h1>Warranty on a repair</h1>
-<p>{workshop}</p>
-<table>
-{rows}
-</table>
-<h2>What we promise</h2>
-<p>{promise} {after}</p>
-{not_covered}
-<div class="caution">
-<p>{caution}</p>
-<p>Law that applies: {jurisdiction}</p>
-</div>
-</body>
-</html>
-"""

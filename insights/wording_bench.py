@@ -1,0 +1,136 @@
+"""The bench in plain sentences: readings, claims, two codings."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from insights.bench.agreement import Agreement
+from insights.bench.cautions import cautions_for
+from insights.bench.claims import Claim
+from insights.bench.limits import Judged, Judgement
+from insights.wording import STATUTORY, Finding
+
+UNITS = {"c": "°C", "mohm": "MΩ", "ohm": "Ω", "ma": "mA", "w": "W", "v": "V", "a": "A", "s": "s"}
+FACT_WORDS = {
+    "in_term": "reported inside the term",
+    "relation": "relation to the earlier job",
+    "same_cause": "same root cause as the earlier job",
+    "our_site": "the fault sits where we worked",
+    "our_part": "a part or lot we fitted failed",
+    "evidence": "what seal and photos show",
+}
+
+
+def in_words(code: str) -> str:
+    """Write a code as words: ``no_fault_found`` as "no fault found"."""
+    return code.replace("_", " ")
+
+
+def of_reading(line: Judged) -> str:
+    """Say of one reading whether it is in, by how much, and what to do."""
+    name = in_words(line.quantity).capitalize()
+    unit = UNITS.get(line.unit, line.unit)
+    if line.limit is None:
+        assert line.reading is not None
+        return f"{name} {line.reading.value:g} {unit}: no limit is set, so it is kept, not judged."
+    allowed = allowed_words(line)
+    if line.reading is None:
+        if line.blocks:
+            return f"{name}: not measured. Measure it before hand-back ({allowed})."
+        return f"{name}: not measured ({allowed})."
+    read = f"{name} {line.reading.value:g} {unit}"
+    if line.verdict == "in":
+        return f"{read}: in ({allowed}{_place(line)})."
+    meaning = line.limit.rule.meaning(line.reading.value)
+    points = f" It {meaning}." if meaning else ""
+    return f"{read}: out ({allowed}{_place(line)}).{points} Put it right and measure again."
+
+
+def allowed_words(line: Judged) -> str:
+    """Say what a line's limit allows, such as "190 to 210 °C" or "at least 1 MΩ"."""
+    if line.limit is None:
+        return "no limit"
+    rule, unit = line.limit.rule, UNITS.get(line.unit, line.unit)
+    if rule.low is not None and rule.high is not None:
+        text = f"{rule.low:.4g} to {rule.high:.4g} {unit}"
+    elif rule.low is not None:
+        text = f"at least {rule.low:.4g} {unit}"
+    else:
+        text = f"at most {rule.high:.4g} {unit}"
+    return f"{text}: {rule.basis}" if rule.basis else text
+
+
+def _place(line: Judged) -> str:
+    if line.half_bands is None or line.limit is None or line.limit.rule.target is None:
+        return ""
+    side = "above" if line.half_bands > 0 else "below"
+    if abs(line.half_bands) < 0.005:
+        return "; on target"
+    return f"; {abs(line.half_bands):.0%} of the way to the limit, {side} target"
+
+
+def of_judgement(judgement: Judgement) -> Finding:
+    """Say whether a unit may leave, line by line, with what to keep in mind."""
+    lines = " ".join(of_reading(line) for line in judgement.lines)
+    if not judgement.lines:
+        verdict = "Nothing was measured, and nothing is asked for."
+    elif judgement.may_be_handed_back:
+        verdict = "Nothing measured holds this unit back."
+    else:
+        held = ", ".join(in_words(line.quantity) for line in judgement.blocking)
+        verdict = (
+            f"This unit can't be handed back for use: {held}. Put it right and measure again, or "
+            "mark it as not returned to use and say why."
+        )
+    cautions = cautions_for([line.quantity for line in judgement.lines])
+    notes = [note.text for note in judgement.notes]
+    return Finding(f"{verdict} {lines}".strip(), (*notes, *cautions))
+
+
+def of_claim(claim: Claim) -> Finding:
+    """Say what is proposed and why, as in "Proposed: covered. Same contact, day 41 of 180"."""
+    known = _known(claim)
+    facts = f" {known[0].upper()}{known[1:]}." if known else ""
+    return Finding(
+        f"Proposed: {claim.proposal}.{facts} {claim.reason} The decision is yours.", (STATUTORY,)
+    )
+
+
+def _known(claim: Claim) -> str:
+    facts, parts = claim.facts, []
+    cause = in_words(claim.cause)
+    if facts.same_cause == "yes":
+        parts.append(f"same {cause}" if cause else "same cause")
+    elif cause:
+        parts.append(cause)
+    said = {
+        "our_part": {"yes": "our part", "no": "not our part"},
+        "our_site": {"yes": "where we worked", "no": "not where we worked"},
+        "evidence": {"as_we_left_it": "as we left it", "opened_since": "opened since"},
+    }
+    for name, words in said.items():
+        value = getattr(facts, name)
+        if value in words:
+            parts.append(words[value])
+    if claim.day is not None and claim.term_days is not None:
+        parts.append(f"day {claim.day} of {claim.term_days}")
+    elif claim.day is not None:
+        parts.append(f"day {claim.day}, no term recorded")
+    return ", ".join(parts)
+
+
+def of_agreement(agreement: Agreement) -> Finding:
+    """Say how far two people coding apart agree."""
+    if not agreement.jobs:
+        return Finding("No comeback has been coded by two people yet.")
+    sentence = (
+        f"Two people coded {agreement.jobs} comebacks apart: {agreement.alike} alike "
+        f"({agreement.agree_share:.0%}; {agreement.agree_low:.0%} to {agreement.agree_high:.0%})."
+    )
+    if pd.notna(agreement.kappa):
+        sentence += (
+            f" Of the accord that chance alone would not give, they reach {agreement.kappa:.0%} "
+            f"({agreement.kappa_low:.0%} to {agreement.kappa_high:.0%}; Cohen's kappa "
+            f"{agreement.kappa:.2f})."
+        )
+    return Finding(sentence, tuple(note.text for note in agreement.notes))

@@ -1,0 +1,113 @@
+"""Blind second coding: who is drawn, and how far two people agree."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sklearn.metrics import cohen_kappa_score
+from statsmodels.stats.inter_rater import cohens_kappa
+
+from insights import wording_bench
+from insights.bench.agreement import agreement, agreement_of_counts, drawn_for_second_coding
+from insights.errors import RequestError
+
+CODES = ("same_fault", "new_fault", "workmanship")
+
+
+def counted(*rows) -> pd.DataFrame:
+    names = [f"c{place}" for place in range(len(rows))]
+    return pd.DataFrame(rows, index=names, columns=names)
+
+
+def test_a_hundred_coded_twice():
+    # By hand: 90 of 100 alike; chance .46 x .44 + .54 x .56 = .5048; (.90 - .5048)/.4952 = .798.
+    found = agreement_of_counts(counted([40, 6], [4, 50]))
+    assert (found.jobs, found.alike) == (100, 90)
+    assert found.agree_share == pytest.approx(0.90)
+    assert found.kappa == pytest.approx(0.7981, abs=5e-5)
+    sentence = wording_bench.of_agreement(found).sentence
+    assert "100 comebacks apart: 90 alike (90%; 82% to 95%)" in sentence
+    assert "they reach 80%" in sentence
+    assert "kappa 0.80" in sentence
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(
+    st.integers(2, 4).flatmap(
+        lambda size: st.lists(
+            st.lists(st.integers(1, 30), min_size=size, max_size=size),
+            min_size=size,
+            max_size=size,
+        )
+    )
+)
+def test_kappa_and_its_bounds_are_those_of_statsmodels(rows):
+    found = agreement_of_counts(counted(*rows))
+    other = cohens_kappa(np.array(rows, dtype=float))
+    assert found.kappa == pytest.approx(other.kappa, abs=1e-10)
+    assert found.kappa_low == pytest.approx(max(other.kappa_low, -1), abs=1e-10)
+    assert found.kappa_high == pytest.approx(min(other.kappa_upp, 1), abs=1e-10)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(st.sampled_from(CODES), st.sampled_from(CODES)), min_size=5, max_size=60))
+def test_codings_give_what_scikit_learn_gives(pairs):
+    first, second = [list(side) for side in zip(*pairs, strict=True)]
+    found = agreement(first, second)
+    assert found.table.to_numpy().sum() == len(pairs)
+    assert found.alike == sum(one == other for one, other in pairs)
+    if len({*first, *second}) > 1:
+        assert found.kappa == pytest.approx(cohen_kappa_score(first, second), abs=1e-10)
+        assert found.kappa_low <= found.kappa <= found.kappa_high
+    else:
+        assert np.isnan(found.kappa)
+
+
+def test_full_accord_on_few_jobs_is_no_certainty():
+    # Clopper and Pearson for 4 of 4: .025 ** .25 = .3976; chance is .5, so (.3976 - .5)/.5.
+    found = agreement(["a", "a", "b", "b"], ["a", "a", "b", "b"])
+    assert (found.kappa, found.kappa_high) == (1.0, 1.0)
+    assert found.kappa_low == pytest.approx((0.025**0.25 - 0.5) / 0.5, abs=1e-9)
+    assert [note.code for note in found.notes] == ["few"]
+
+
+def test_one_code_alone_tells_nothing_beyond_chance():
+    found = agreement(["a"] * 40, ["a"] * 40)
+    assert np.isnan(found.kappa)
+    assert found.agree_share == 1
+    assert [note.code for note in found.notes] == ["one_code"]
+    assert "kappa" not in wording_bench.of_agreement(found).sentence
+
+
+def test_nothing_coded_twice_is_said_so():
+    found = agreement([], [])
+    assert found.jobs == 0
+    assert wording_bench.of_agreement(found).sentence == (
+        "No comeback has been coded by two people yet."
+    )
+
+
+def test_codings_of_different_jobs_are_refused():
+    with pytest.raises(RequestError, match="has 2 jobs, the second 1"):
+        agreement(["a", "b"], ["a"])
+
+
+def test_the_draw_is_the_job_s_own():
+    jobs = [f"J{number:06d}" for number in range(4000)]
+    drawn = drawn_for_second_coding(jobs)
+    # 15% of 4,000 is 600, standard deviation 22.6; four of them either way.
+    assert 600 - 90 < len(drawn) < 600 + 90
+    assert set(drawn_for_second_coding(jobs[:100])) == set(drawn) & set(jobs[:100])
+    assert drawn_for_second_coding(jobs) == drawn
+    assert drawn_for_second_coding(jobs, seed=1) != drawn
+    assert set(drawn_for_second_coding(jobs, share=0.10)) < set(drawn)
+    assert drawn_for_second_coding(jobs[:9], share=1) == tuple(jobs[:9])
+
+
+@pytest.mark.parametrize("share", [0, -0.1, 1.01])
+def test_a_share_outside_nought_to_one_is_refused(share):
+    with pytest.raises(RequestError, match="share to code twice"):
+        drawn_for_second_coding(["J1"], share=share)
