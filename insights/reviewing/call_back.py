@@ -1,0 +1,278 @@
+"""Not every unit that fails is brought back: a sample of owners, asked."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from insights.errors import EvidenceError, RequestError
+from insights.followup import Followup
+from insights.notes import Note
+from insights.survival.intervals import normal_quantile
+
+SAMPLE = 30
+OUT_DAYS = (180, 730)
+WOULD, WOULD_NOT, HIDDEN, NOT_REACHED = (
+    "would_return",
+    "would_not",
+    "failed_not_brought",
+    "not_reached",
+)
+ANSWERS = {
+    WOULD: "works; would be brought back to us if it failed",
+    WOULD_NOT: "works; would not be brought back to us",
+    HIDDEN: "has failed and was not brought back",
+    NOT_REACHED: "nobody could be asked",
+}
+COLUMNS = ("job_id", "answer")
+STILL_OUT = ("term", "data_date")
+FEW_ASKED = 10
+MOST_UNREACHED_SHARE = 0.3
+METHOD = (
+    "Share of failed units that are brought back: of the owners reached, those who would (Wilson "
+    "interval). Units that fail: share back divided by it, the two intervals joined on the log "
+    "scale (method of variance estimates recovery)."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Corrected:
+    """A share of units back, corrected to the share that failed.
+
+    Parameters
+    ----------
+    asked, reached, would_return, would_not, failed_not_brought
+        Owners in the sample, by their answers; the last three add up to ``reached``.
+    return_share, return_low, return_high
+        Share of failed units that are brought back.
+    back, back_low, back_high
+        Share of units back, as given.
+    failed, failed_low, failed_high
+        Share of units that failed, back or not.
+    hidden, hidden_low, hidden_high
+        Share of the units out, and called, that have failed and were not brought.
+    method, notes
+        How, and what a reader should know.
+    """
+
+    asked: int
+    reached: int
+    would_return: int
+    would_not: int
+    failed_not_brought: int
+    return_share: float
+    return_low: float
+    return_high: float
+    back: float
+    back_low: float
+    back_high: float
+    failed: float
+    failed_low: float
+    failed_high: float
+    hidden: float
+    hidden_low: float
+    hidden_high: float
+    method: str
+    notes: tuple[Note, ...]
+
+
+def call_back_sample(
+    followup: Followup,
+    *,
+    size: int = SAMPLE,
+    out_days: tuple[int, int] = OUT_DAYS,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Draw units to ask about, among those handed back some time ago and not seen since.
+
+    Parameters
+    ----------
+    followup
+        The hand-backs.
+    size
+        How many owners to call.
+    out_days
+        A unit has been out of our hands at least so long, and at most: of older ones hardly an
+        owner remembers.
+    seed
+        The same draw from the same record; another seed draws others.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a unit, in order of hand-back: ``job_id``, ``handed_back``, ``out_days``,
+        ``model``, ``unit_serial``, ``customer``, ``phone``, ``term_days``, and an empty ``answer``
+        (one of :data:`ANSWERS`). Fewer rows than asked for where there are no more.
+
+    Raises
+    ------
+    RequestError
+        A size below 1, or days that don't rise from 1 on.
+    EvidenceError
+        No unit has been out so long.
+    """
+    shortest, longest = out_days
+    if size < 1 or not 1 <= shortest <= longest:
+        raise RequestError(
+            f"A sample of {size} units out for {shortest} to {longest} days can't be drawn. Give "
+            "1 or more of them, and days that rise."
+        )
+    episodes, jobs = followup.episodes, followup.history.jobs
+    handed_back = jobs["handed_back"].to_numpy()[episodes["job"]]
+    age = (followup.data_date.to_datetime64() - handed_back) / np.timedelta64(1, "D")
+    there = np.flatnonzero(_still_out(followup) & (age >= shortest) & (age <= longest))
+    if not len(there):
+        raise EvidenceError(
+            f"No unit has been out of our hands for {shortest} to {longest} days and not been "
+            "seen since. Ask for other days."
+        )
+    # The draw hangs on the job numbers, not on the order of the rows.
+    ids = jobs["job_id"].to_numpy()[episodes["job"].to_numpy()[there]].astype(str)
+    there = there[np.argsort(ids, kind="stable")]
+    drawn = np.random.default_rng(seed).permutation(there)[:size]
+    drawn = drawn[np.argsort(handed_back[drawn], kind="stable")]
+    names = ["job_id", "handed_back", "model", "unit_serial", "customer", "phone", "term_days"]
+    rows = jobs[names].take(episodes["job"].to_numpy()[drawn]).reset_index(drop=True)
+    rows.insert(2, "out_days", age[drawn].astype(np.int64))
+    return rows.assign(answer="")
+
+
+def _still_out(followup: Followup) -> np.ndarray:
+    """Mark the last hand-back of each unit that was neither seen since nor left service."""
+    episodes, jobs = followup.episodes, followup.history.jobs
+    job = episodes["job"].to_numpy()
+    unit = np.asarray(followup.links.unit_of_job)
+    last_seen = pd.Series(jobs["received"].to_numpy()).groupby(unit).max()
+    seen = last_seen.reindex(unit[job]).to_numpy()
+    in_service = jobs["ended_on"].isna().to_numpy()[job]
+    out = episodes["end"].isin(STILL_OUT).to_numpy() & in_service
+    return out & (seen <= jobs["handed_back"].to_numpy()[job])
+
+
+def corrected(
+    back: float,
+    answers: pd.DataFrame,
+    *,
+    back_low: float | None = None,
+    back_high: float | None = None,
+    level: float = 0.95,
+) -> Corrected:
+    """Turn the share of units that came back into the share that failed.
+
+    Parameters
+    ----------
+    back
+        Share back by some day, between 0 and 1.
+    answers
+        What owners said: ``job_id`` and ``answer``, one of :data:`ANSWERS`; an empty answer was
+        not given yet and is left out.
+    back_low, back_high
+        Its interval; taken as known where not given.
+    level
+        Of the intervals.
+
+    Returns
+    -------
+    Corrected
+
+    Raises
+    ------
+    RequestError
+        A column is missing, an answer is not one of those, or a job was answered twice.
+    EvidenceError
+        Nobody was reached, or none of those reached would bring a unit back.
+
+    Notes
+    -----
+    A unit that failed and was not brought counts as one that would not be. The interval of a
+    share is Wilson's (1927, Journal of the American Statistical Association 22:209-212), the
+    joining of two intervals that of Zou and Donner (2008, Statistics in Medicine 27:1693-1702).
+    """
+    counts = _counted(answers)
+    reached = counts[WOULD] + counts[WOULD_NOT] + counts[HIDDEN]
+    if not reached or not counts[WOULD]:
+        raise EvidenceError(
+            f"Of {reached} owners reached {counts[WOULD]} would bring a failed unit back; the "
+            "share that failed can't be worked out from that. Call more owners."
+        )
+    share, low, high = _wilson(counts[WOULD], reached, level)
+    hidden, hidden_low, hidden_high = _wilson(counts[HIDDEN], reached, level)
+    failed = min(back / share, 1.0)
+    below = _log_distance(back, back_low, high, share)
+    above = _log_distance(back_high, back, share, low)
+    return Corrected(
+        asked=sum(counts.values()),
+        reached=reached,
+        would_return=counts[WOULD],
+        would_not=counts[WOULD_NOT],
+        failed_not_brought=counts[HIDDEN],
+        return_share=share,
+        return_low=low,
+        return_high=high,
+        back=back,
+        back_low=back if back_low is None else back_low,
+        back_high=back if back_high is None else back_high,
+        failed=failed,
+        failed_low=back / share * math.exp(-below),
+        failed_high=min(back / share * math.exp(above), 1.0),
+        hidden=hidden,
+        hidden_low=hidden_low,
+        hidden_high=hidden_high,
+        method=METHOD,
+        notes=tuple(_notes(counts, reached)),
+    )
+
+
+def _counted(answers: pd.DataFrame) -> dict[str, int]:
+    missing = [name for name in COLUMNS if name not in answers.columns]
+    if missing:
+        raise RequestError(
+            f"The answers lack the column {', '.join(missing)}. They need {' and '.join(COLUMNS)}."
+        )
+    given = answers["answer"].astype("string").str.strip().replace("", pd.NA)
+    answers, given = answers[given.notna()], given.dropna()
+    wrong = sorted(set(given) - set(ANSWERS))
+    if wrong:
+        raise RequestError(
+            f"'{wrong[0]}' is not an answer. Write one of: {', '.join(ANSWERS)}, or leave it empty."
+        )
+    twice = answers["job_id"][answers["job_id"].duplicated()]
+    if len(twice):
+        raise RequestError(f"Job {twice.iloc[0]} is answered twice. Keep one of the rows.")
+    return {answer: int((given == answer).sum()) for answer in ANSWERS}
+
+
+def _wilson(count: int, of: int, level: float) -> tuple[float, float, float]:
+    normal_quantile(level)
+    interval = stats.binomtest(count, of).proportion_ci(level, method="wilson")
+    return count / of, float(interval.low), float(interval.high)
+
+
+def _log_distance(
+    upper: float | None, lower: float | None, share_upper: float, share_lower: float
+) -> float:
+    """Join the distances of two shares to a limit, on the log scale."""
+    own = math.log(upper / lower) if upper and lower else 0.0
+    return math.hypot(own, math.log(share_upper / share_lower))
+
+
+def _notes(counts: dict[str, int], reached: int) -> list[Note]:
+    notes = []
+    asked = reached + counts[NOT_REACHED]
+    if reached < FEW_ASKED:
+        notes.append(
+            Note("few_asked", f"Only {reached} owners were reached: the range says how little.")
+        )
+    if counts[NOT_REACHED] > MOST_UNREACHED_SHARE * asked:
+        notes.append(
+            Note(
+                "many_unreached",
+                f"{counts[NOT_REACHED]} of {asked} owners could not be reached; they may answer "
+                "otherwise than those who were.",
+            )
+        )
+    return notes
