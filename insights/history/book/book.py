@@ -368,12 +368,9 @@ class Book:
         settings = self.settings()
         asked = steps.current() if as_of is None else steps.known(end_us(as_of))
         with reading(self.engine, self.name) as connection:
-            found = connection.execute(asked)
-            names = list(found.keys())
-            rows = [tuple(row) for row in found.all()]
-        return history_of(
-            rows, names, settings.minor_digits, source=self.name, currency=settings.currency
-        )
+            # The driver's own rows: dressing a million of them would take as long as reading them.
+            rows = connection.execute(asked).cursor.fetchall()
+        return history_of(rows, settings.minor_digits, source=self.name, currency=settings.currency)
 
     # Inside
 

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from sqlalchemy import Row
 
 from insights.history.book.tables import FAMILIES, MONEY, stored_as
-from insights.history.schema import COLUMNS, History, to_schema
+from insights.history.schema import COLUMNS, History, dtype_of, to_schema
 
 _EPOCH = pd.Timestamp("1970-01-01")
 FIXED = {column.name: stored_as(column.name, column.kind) for column in COLUMNS}
 KINDS = {column.name: column.kind for column in COLUMNS}
+KEPT = (*FIXED.values(), "families")
+"""The columns of a version that make up the history; the others say who saved it and when."""
 
 
 def to_minor(amount: float, digits: int) -> int:
@@ -140,50 +143,64 @@ def _families_of(jobs: pd.DataFrame) -> list[str]:
     ]
 
 
-def history_of(
-    rows: list[Any], names: list[str], digits: int, source: str, currency: str
-) -> History:
+def history_of(rows: Sequence[tuple[Any, ...]], digits: int, source: str, currency: str) -> History:
     """Turn rows of the book into a history.
 
     Parameters
     ----------
     rows
-        Tuples, one a job.
-    names
-        The columns the tuples hold: all of the book's, in any order.
+        One a job, the columns in the order of :data:`KEPT`.
     digits, source, currency
         As the book states them.
     """
-    by_name = dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
-    data: dict[str, pd.Series] = {}
-    for name, stored in FIXED.items():
-        data[name] = _series_of(name, by_name.get(stored, ()), digits)
-    data.update(_family_series(by_name.get("families", ())))
+    cells = list(zip(*rows, strict=True)) if rows else [()] * len(KEPT)
+    by_name = dict(zip(KEPT, cells, strict=True))
+    data = {name: _series_of(name, by_name[stored], digits) for name, stored in FIXED.items()}
+    data.update(_family_series(by_name["families"]))
     return History(jobs=to_schema(pd.DataFrame(data)), source=source, currency=currency)
 
 
 def _series_of(name: str, cells: tuple[Any, ...], digits: int) -> pd.Series:
     kind = KINDS[name]
-    if kind in ("text", "code", "choice"):
-        texts = pd.Series(list(cells), dtype="string[pyarrow]")
-        return texts if kind == "text" else texts.astype(object).astype("category")
-    numbers = pd.Series(np.array(cells, dtype="float64"))
+    if kind in ("code", "choice"):
+        return _categories(cells)
+    if kind == "text":
+        return _texts(cells)
+    numbers = _numbers(cells)
     if kind == "date":
-        days = numbers.fillna(0).to_numpy().astype("int64").astype("datetime64[D]")
-        return pd.Series(days.astype("datetime64[ns]")).mask(numbers.isna())
-    return numbers / 10**digits if name in MONEY else numbers
+        missing = np.isnan(numbers)
+        days = np.where(missing, 0, numbers).astype("int64").astype("datetime64[D]")
+        days[missing] = np.datetime64("NaT")
+        return pd.Series(days.astype("datetime64[ns]"))
+    return pd.Series(numbers / 10**digits if name in MONEY else numbers)
 
 
-def _family_series(texts: tuple[str, ...]) -> dict[str, pd.Series]:
-    distinct: dict[str, dict[str, Any]] = {text: json.loads(text) for text in set(texts)}
-    columns: dict[str, list[Any]] = {}
-    for place, text in enumerate(texts):
-        for name, value in distinct[text].items():
-            columns.setdefault(name, [None] * len(texts))[place] = value
+def _texts(cells: Sequence[str | None]) -> pd.Series:
+    kept = pd.api.types.pandas_dtype(dtype_of("text"))
+    return pd.Series(kept.__from_arrow__(pa.array(cells, type=pa.large_string())))
+
+
+def _categories(cells: Sequence[str | None]) -> pd.Series:
+    encoded = pa.array(cells, type=pa.string()).dictionary_encode()
+    names = encoded.dictionary.to_pylist()
+    order = sorted(range(len(names)), key=names.__getitem__)
+    place = np.append(np.argsort(order), -1)  # where code -1 points to: nothing known
+    codes = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    categories = pd.Index([names[code] for code in order], dtype=object)
+    return pd.Series(pd.Categorical.from_codes(place[codes], categories=categories))
+
+
+def _numbers(cells: Sequence[float | None]) -> np.ndarray:
+    """Read numbers, missing ones as NaN."""
+    return np.array(pa.array(cells, type=pa.float64()).to_numpy(zero_copy_only=False))
+
+
+def _family_series(texts: Sequence[str]) -> dict[str, pd.Series]:
+    # Read as one text: a call for each of a million jobs would take longer than the reading.
+    jobs: list[dict[str, Any]] = json.loads(f"[{','.join(texts)}]")
+    names = sorted(set().union(*jobs))
+    columns = {name: [job.get(name) for job in jobs] for name in names}
     return {
-        name: pd.Series(
-            cells,
-            dtype="float64" if name.startswith("reading_") else "string[pyarrow]",
-        )
-        for name, cells in sorted(columns.items())
+        name: pd.Series(_numbers(cells)) if name.startswith("reading_") else _categories(cells)
+        for name, cells in columns.items()
     }

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Column, Connection, Row, func, insert, select, update
 
 from insights.errors import ChangedMeanwhile, EntryError
 from insights.history.book.engines import now_us
 from insights.history.book.entries import new_token
-from insights.history.book.packing import pack, unpack
+from insights.history.book.packing import KEPT, pack, unpack
 from insights.history.book.tables import counters, heads, versions
 from insights.history.serials import identifiers
 
@@ -22,21 +22,21 @@ _SIGNS = {"serial_sign": "unit_serial", "customer_sign": "customer", "phone_sign
 
 
 def current() -> Any:
-    """Ask for every job as it stands, in the order in which they were first recorded."""
-    first = select(
-        versions.c.job_id.label("job"), func.min(versions.c.version_id).label("first")
-    ).group_by(versions.c.job_id)
-    begun = first.subquery()
+    """Ask for every job as it stands, in the order in which they were first recorded.
+
+    The columns are those of :data:`insights.history.book.packing.KEPT`.
+    """
+    first = versions.alias("first")
     return (
-        select(versions)
+        select(*_kept())
         .join(heads, heads.c.version_id == versions.c.version_id)
-        .join(begun, begun.c.job == versions.c.job_id)
-        .order_by(begun.c.first)
+        .join(first, (first.c.job_id == versions.c.job_id) & (first.c.number == 1))
+        .order_by(first.c.version_id)
     )
 
 
 def known(before_us: int) -> Any:
-    """Ask for every job as it stood just before a moment."""
+    """Ask for every job as it stood just before a moment, as :func:`current` does."""
     known = (
         select(
             versions.c.job_id.label("job"),
@@ -48,10 +48,14 @@ def known(before_us: int) -> Any:
         .subquery()
     )
     return (
-        select(versions)
+        select(*_kept())
         .join(known, (known.c.job == versions.c.job_id) & (known.c.number == versions.c.number))
         .order_by(known.c.first)
     )
+
+
+def _kept() -> list[Column[Any]]:
+    return [versions.c[name] for name in KEPT]
 
 
 def latest(connection: Connection, job_id: str) -> Row[Any] | None:
