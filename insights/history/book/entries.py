@@ -113,7 +113,8 @@ def end_us(as_of: date | datetime) -> int:
     return ((as_of - date(1970, 1, 1)).days + 1) * 86_400_000_000
 
 
-def _moment(us: int) -> datetime:
+def moment(us: int) -> datetime:
+    """Turn microseconds since 1970 into the moment, UTC."""
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)
 
 
@@ -124,7 +125,7 @@ def as_job(row: Row[Any], digits: int) -> BookJob:
         number=row.number,
         values=unpack(row, digits),
         bench=json.loads(row.bench),
-        saved_at=_moment(row.saved_at_us),
+        saved_at=moment(row.saved_at_us),
         saved_by=row.saved_by,
         what=row.what,
     )
@@ -137,6 +138,6 @@ def as_record(row: Row[Any]) -> Record:
         key=row.key,
         number=row.number,
         body=json.loads(row.body),
-        saved_at=_moment(row.saved_at_us),
+        saved_at=moment(row.saved_at_us),
         saved_by=row.saved_by,
     )
