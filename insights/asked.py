@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from insights.errors import RequestError
 from insights.followup import COUNTS, FOLLOWS, GRACE_DAYS, Followup, follow_up, select
+from insights.history.book.address import is_book
 from insights.history.declared import Declared
 from insights.history.intake import read_history
 from insights.history.schema import History
 from insights.history.units import LINK_AT, link_units
+
+if TYPE_CHECKING:
+    from insights.history.book.book import Book
 
 DAYS = "90,180,365"
 
 
 def common_options(parser: argparse.ArgumentParser) -> None:
     """Add the options that every analysis takes."""
-    parser.add_argument("source", metavar="SOURCE", help="CSV, XLSX or Parquet file")
+    parser.add_argument("source", metavar="SOURCE", help="CSV, XLSX or Parquet file, or a job book")
     clock = parser.add_argument_group("the clock")
     clock.add_argument("--data-date", metavar="DAY", help="the history is complete up to this day")
     clock.add_argument("--follow", choices=FOLLOWS, default="covered")
@@ -34,6 +42,10 @@ def common_options(parser: argparse.ArgumentParser) -> None:
     file.add_argument("--decimal", choices=(".", ","))
     file.add_argument("--currency", metavar="NAME")
     file.add_argument("--sheet", metavar="NAME")
+    book = parser.add_argument_group("a job book")
+    book.add_argument(
+        "--as-of", metavar="DAY", help="as the book knew it at the end of that day (UTC)"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
@@ -51,8 +63,50 @@ def declared(args: argparse.Namespace) -> Declared | None:
 
 
 def read(args: argparse.Namespace) -> History:
-    """Read the source."""
-    return read_history(Path(args.source), declared(args))
+    """Read the source.
+
+    Raises
+    ------
+    RequestError
+        What is asked fits a file only, or a job book only.
+    """
+    as_of = _as_of(args)
+    if not is_book(args.source):
+        if as_of is not None:
+            raise RequestError(
+                f"--as-of {args.as_of} asks what was known then, which a file can't tell. Give a "
+                "job book, or leave it out."
+            )
+        return read_history(Path(args.source), declared(args))
+    if declared(args) is not None:
+        raise RequestError(
+            f"{args.source} is a job book, which needs no --headings, --date-format, --decimal, "
+            "--currency or --sheet. Leave them out."
+        )
+    return _book(args).history(as_of)
+
+
+def _book(args: argparse.Namespace) -> Book:
+    # The database library takes a while to import, which only a book should cost.
+    from insights.history.book.opening import open_book
+
+    return open_book(args.source, read_only=True)
+
+
+def _as_of(args: argparse.Namespace) -> date | None:
+    try:
+        return None if args.as_of is None else date.fromisoformat(args.as_of)
+    except ValueError:
+        raise RequestError(f"--as-of {args.as_of}: write the day as 2026-03-09.") from None
+
+
+def _decisions(args: argparse.Namespace, history: History) -> pd.DataFrame | None:
+    """Read what people decided on doubtful pairs; a file knows none."""
+    if not is_book(args.source):
+        return None
+    from insights.history.book.decisions import unit_decisions
+
+    return unit_decisions(_book(args), history, _as_of(args))
 
 
 def followed(args: argparse.Namespace, history: History) -> Followup:
@@ -63,7 +117,7 @@ def followed(args: argparse.Namespace, history: History) -> Followup:
         follow=args.follow,
         count=args.count,
         grace_days=args.grace,
-        links=link_units(history, link_at=args.link_at),
+        links=link_units(history, link_at=args.link_at, decisions=_decisions(args, history)),
     )
 
 

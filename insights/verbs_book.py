@@ -1,22 +1,22 @@
 """The verb `book`: make a job book, look after it, bring histories in and out.
 
 Each line of :data:`BOOK_VERBS` is one thing that can be done with a book: its name, what it does,
-its options and its answer, exactly as for an analysis.
+its options and its answer, as for an analysis. The answers live in modules that are imported when
+one is asked for: the database library takes a while, which only a book should cost.
 """
 
 from __future__ import annotations
 
 import argparse
 import getpass
+import importlib
+from collections.abc import Callable
 
-from insights import wording_book
 from insights.answer import Answer
 from insights.errors import RequestError
-from insights.history.book.book import Book
-from insights.history.book.entries import Settings
-from insights.history.book.opening import create_book, open_book
-from insights.history.book.people import Person
 from insights.verbs import Verb
+
+KEEPING = "insights.keeping_book"
 
 
 def book_option(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +29,7 @@ def by_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", metavar="NAME", help="who does it; this machine's user if not said")
 
 
-def person(args: argparse.Namespace) -> Person:
+def named(args: argparse.Namespace) -> str:
     """Name who does it.
 
     Raises
@@ -37,46 +37,38 @@ def person(args: argparse.Namespace) -> Person:
     RequestError
         This machine knows no name for its user.
     """
-    if args.by:
-        return Person(args.by)
     try:
-        return Person(getpass.getuser())
+        return str(args.by or getpass.getuser())
     except (OSError, KeyError, ImportError) as error:
         raise RequestError("This machine has no name for you. Say it with --by NAME.") from error
 
 
-def opened(args: argparse.Namespace) -> Book:
-    """Open the book that was named, for writing."""
-    return open_book(args.book)
+def answered_in(module: str, function: str) -> Callable[[argparse.Namespace], Answer]:
+    """Give an answer by its name, to be imported when it is asked for.
+
+    Parameters
+    ----------
+    module, function
+        Where the function stands that takes the words and gives the answer.
+    """
+
+    def answer(args: argparse.Namespace) -> Answer:
+        found: Answer = getattr(importlib.import_module(module), function)(args)
+        return found
+
+    return answer
 
 
 def _new_options(parser: argparse.ArgumentParser) -> None:
-    usual = Settings()
     book_option(parser)
     by_option(parser)
-    parser.add_argument("--currency", default=usual.currency, metavar="NAME")
+    parser.add_argument("--currency", metavar="NAME", help="the one currency of every amount")
     parser.add_argument(
-        "--minor-digits",
-        type=int,
-        default=usual.minor_digits,
-        choices=range(5),
-        help="decimals of an amount",
+        "--minor-digits", type=int, choices=range(5), help="decimals of an amount; 2 if not said"
     )
-    parser.add_argument("--decimal", choices=(".", ","), default=usual.decimal)
-    parser.add_argument("--workshop", default=usual.workshop, metavar="NAME")
-    parser.add_argument("--prefix", default=usual.prefix, help="what new job numbers begin with")
+    parser.add_argument("--decimal", choices=(".", ","), help="the decimal mark of what is typed")
+    parser.add_argument("--workshop", metavar="NAME", help="the name on what is printed")
+    parser.add_argument("--prefix", help="what new job numbers begin with; J if not said")
 
 
-def _new(args: argparse.Namespace) -> Answer:
-    settings = Settings(
-        currency=args.currency,
-        minor_digits=args.minor_digits,
-        decimal=args.decimal,
-        workshop=args.workshop,
-        prefix=args.prefix,
-    )
-    book = create_book(args.book, settings, person(args))
-    return Answer({"book": book.name}, wording_book.of_new(book.name))
-
-
-BOOK_VERBS = (Verb("new", "make an empty job book", _new_options, _new),)
+BOOK_VERBS = (Verb("new", "make an empty job book", _new_options, answered_in(KEEPING, "new")),)

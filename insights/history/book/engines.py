@@ -14,13 +14,9 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
 from insights.errors import BookError
+from insights.history.book.address import is_address
 
 BUSY_SECONDS = 10
-
-
-def is_address(source: str) -> bool:
-    """Tell whether a text is a database's address and not a path."""
-    return source.startswith(("sqlite:", "postgresql:", "postgresql+"))
 
 
 def url_of(source: str | Path) -> URL:
@@ -31,7 +27,7 @@ def url_of(source: str | Path) -> URL:
     BookError
         The address can't be read.
     """
-    if not is_address(str(source)):
+    if not is_address(source):
         return URL.create("sqlite", database=str(source))
     try:
         url = make_url(str(source))

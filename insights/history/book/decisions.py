@@ -1,0 +1,39 @@
+"""What people decided on doubtful pairs, as the linker takes it."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import pandas as pd
+
+from insights.history.book.book import Book
+from insights.history.book.kinds import SAME_UNIT
+from insights.history.schema import History
+from insights.history.units import DECISION_COLUMNS
+
+
+def unit_decisions(
+    book: Book, history: History, as_of: date | datetime | None = None
+) -> pd.DataFrame:
+    """Read the decisions on doubtful pairs, for :func:`insights.history.units.link_units`.
+
+    Parameters
+    ----------
+    book
+        An open book.
+    history
+        Its jobs; a decision on a job that came into the book since they were read is left out.
+    as_of
+        As they were known at the end of that day, or at that moment; None: as they stand.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``job_id``, ``earlier_job_id``, ``same``: one row a decision that was not withdrawn.
+    """
+    bodies = [record.body for record in book.all_of(SAME_UNIT, as_of).values() if record.body]
+    cells = {name: [body[name] for body in bodies] for name in DECISION_COLUMNS}
+    decided = pd.DataFrame(cells, columns=list(DECISION_COLUMNS), dtype=object)
+    known = set(history.jobs["job_id"])
+    both = decided["job_id"].isin(known) & decided["earlier_job_id"].isin(known)
+    return decided[both].reset_index(drop=True)
