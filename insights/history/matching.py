@@ -246,13 +246,18 @@ def best_stranger_odds(ratios: Ratios) -> float:
     return float(posterior_odds(ratios.prior_odds, np.array([strongest]))[0])
 
 
-def estimate(cards: Cards, records: Records) -> Ratios:
+def estimate(
+    cards: Cards, records: Records, held: tuple[np.ndarray, np.ndarray] | None = None
+) -> Ratios:
     """Learn from this history what each agreement is worth.
 
     Parameters
     ----------
     cards, records
         The jobs, and which of them have equal serials.
+    held
+        Earlier and later card of the pairs held to be one unit beyond equal serials: a person's
+        decisions and, with them, the links that are sure; None: nobody has decided anything.
 
     Returns
     -------
@@ -267,13 +272,16 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     came twice, as they were surely typed right.
 
     ``m`` of who, place, age and earlier repair comes from visits of equal serials; ``m`` of
-    model and serial is judgement, as no confirmed pair can tell how often a serial is mistyped.
-    Counts are added to the starting values of :data:`FIELDS`, which decide in a small history.
+    model and serial is judgement, as equal serials can't tell how often a serial is mistyped.
+    Pairs held to be one unit join them, and with those ``m`` of the serial is counted too: of all
+    pairs of one unit, so many have equal serials, so many one slip. Decisions alone would not do:
+    only doubtful pairs are decided, so slips that link by themselves would seem rare. Counts are
+    added to the starting values of :data:`FIELDS`, which decide in a small history.
 
     The prior odds are those of a comeback among jobs with a serial (with 1 comeback in 20 jobs
     added), shared out over all records: on the cautious side, as only the earlier can be meant.
     """
-    m = _confirmed_m(cards, records)
+    m = _confirmed_m(cards, records, held)
     u = _random_u(cards, records)
     ratio = {name: np.minimum.accumulate(m[name] / u[name], axis=1) for name in FIELDS}
     known = int((~cards.bare).sum())
@@ -282,11 +290,18 @@ def estimate(cards: Cards, records: Records) -> Ratios:
     return Ratios(share / (1 - share) / max(len(records), 1), m, u, ratio)
 
 
-def _confirmed_m(cards: Cards, records: Records) -> dict[str, np.ndarray]:
+def _confirmed_m(
+    cards: Cards, records: Records, held: tuple[np.ndarray, np.ndarray] | None
+) -> dict[str, np.ndarray]:
     start = {name: np.array(field.m) for name, field in FIELDS.items()}
     again = np.flatnonzero(np.diff(cards.record[records.order]) == 0)
-    levels = compare(cards, records.order[again], records.order[again + 1])
-    for name in ("who", "place", "age", "before"):
+    earlier, later = records.order[again], records.order[again + 1]
+    counted = ["who", "place", "age", "before"]
+    if held is not None:
+        earlier, later = np.append(earlier, held[0]), np.append(later, held[1])
+        counted.append("serial")
+    levels = compare(cards, earlier, later)
+    for name in counted:
         seen = levels[name][levels[name] != MISSING]
         count = np.bincount(seen, minlength=len(start[name]))
         start[name] = (count + CONFIRMED_WEIGHT * start[name]) / (len(seen) + CONFIRMED_WEIGHT)

@@ -83,6 +83,7 @@ def link_units(
     link_at: float = LINK_AT,
     review_from: float = REVIEW_FROM,
     decisions: pd.DataFrame | None = None,
+    ratios: Ratios | None = None,
 ) -> Links:
     """Say which jobs are the same unit.
 
@@ -95,7 +96,11 @@ def link_units(
     decisions
         A person's decisions, which override everything: ``job_id``, ``earlier_job_id``,
         ``same`` (True or False). Said not to be the same, a job leaves the unit that its
-        serial puts it in.
+        serial puts it in. Where pairs were said to be the same, what each agreement is worth
+        is learnt anew from them, which moves the other pairs too.
+    ratios
+        What each agreement is worth, where it was learnt from a longer history than this;
+        None: it is learnt from this one.
 
     Returns
     -------
@@ -129,14 +134,12 @@ def link_units(
     differing = decided.loc[~decided["same"], "row"].to_numpy()
     cards = make_cards(history.jobs, differing)
     records = records_of(cards)
-    ratios = estimate(cards, records)
-    evidence = Evidence(
-        cards=cards,
-        records=records,
-        ratios=ratios,
-        candidates=_candidates(cards, records, ratios, review_from),
-        decided=_as_cards(decided, cards),
-    )
+    judged = _as_cards(decided, cards)
+    learnt = estimate(cards, records) if ratios is None else ratios
+    evidence = _evidence(cards, records, learnt, judged, review_from)
+    held = None if ratios is not None else _held_to_be_one(evidence, link_at)
+    if held is not None:
+        evidence = _evidence(cards, records, estimate(cards, records, held), judged, review_from)
     return _links(evidence, link_at, review_from)
 
 
@@ -219,6 +222,26 @@ def _as_cards(decided: pd.DataFrame, cards: Cards) -> pd.DataFrame:
             "same": decided["same"],
         }
     )
+
+
+def _evidence(
+    cards: Cards, records: Records, ratios: Ratios, decided: pd.DataFrame, review_from: float
+) -> Evidence:
+    candidates = _candidates(cards, records, ratios, review_from)
+    return Evidence(cards, records, ratios, candidates, decided)
+
+
+def _held_to_be_one(evidence: Evidence, link_at: float) -> tuple[np.ndarray, np.ndarray] | None:
+    """Name the pairs held to be one unit beyond equal serials; None where a person named none."""
+    cards, decided = evidence.cards, evidence.decided
+    said = decided[decided["same"]]
+    said = said[cards.record[said["earlier"]] != cards.record[said["later"]]]
+    if said.empty:
+        return None
+    judged = join_records(_decided_units(evidence), evidence.candidates, link_at)
+    linked = evidence.candidates.take(judged.loc[judged["linked"], "pair"].to_numpy())
+    pairs = pd.concat([said[["earlier", "later"]], linked[["earlier", "later"]]])
+    return pairs["earlier"].to_numpy(), pairs["later"].to_numpy()
 
 
 def _candidates(cards: Cards, records: Records, ratios: Ratios, review_from: float) -> pd.DataFrame:
