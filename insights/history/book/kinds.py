@@ -9,3 +9,13 @@ WHOLE_BOOK = "book"
 
 SAME_UNIT = "same_unit"
 """A person's decision on a doubtful pair: ``job_id``, ``earlier_job_id``, ``same``."""
+
+SHEET = "sheet"
+"""A model's sheet, under the model: what :class:`insights.bench.sheets.ModelSheet` writes."""
+
+INSTRUMENT = "instrument"
+"""An instrument, under its name: what :class:`insights.bench.sheets.Instrument` writes."""
+
+LIMIT = "limit"
+"""A limit of a final reading, under its ``key``: what :class:`insights.bench.readings.Limit`
+writes."""
