@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from insights.money.payback import Payback, payback
     from insights.money.quote import Quote, quote_warranty
     from insights.money.reserve import Reserve, reserve
+    from insights.reviewing.call_back import call_back_sample, corrected
+    from insights.reviewing.cohorts import Cohorts, cohorts
+    from insights.reviewing.dearest import CostsByCause, costs_by_cause
+    from insights.reviewing.rates import Review, review
     from insights.standing import Standing
     from insights.survival.causes import CauseCurves, cause_curves
     from insights.survival.curves import Curves, return_curves
@@ -26,22 +30,29 @@ if TYPE_CHECKING:
 _HOME = {
     "Backtest": "insights.money.backtest",
     "CauseCurves": "insights.survival.causes",
+    "Cohorts": "insights.reviewing.cohorts",
     "ComebackCost": "insights.money.costs",
     "Costs": "insights.money.costs",
+    "CostsByCause": "insights.reviewing.dearest",
     "Curves": "insights.survival.curves",
     "Declared": "insights.history.declared",
     "Followup": "insights.followup",
     "History": "insights.history.schema",
     "Links": "insights.history.units",
     "Payback": "insights.money.payback",
-    "Quote": "insights.money.quote",
     "PracticeEvidence": "insights.evidence.result",
+    "Quote": "insights.money.quote",
     "RepeatReturns": "insights.survival.recurrent",
     "Reserve": "insights.money.reserve",
+    "Review": "insights.reviewing.rates",
     "Standing": "insights.standing",
-    "cause_curves": "insights.survival.causes",
     "backtest": "insights.money.backtest",
+    "call_back_sample": "insights.reviewing.call_back",
+    "cause_curves": "insights.survival.causes",
+    "cohorts": "insights.reviewing.cohorts",
     "compare_practice": "insights.evidence.practice",
+    "corrected": "insights.reviewing.call_back",
+    "costs_by_cause": "insights.reviewing.dearest",
     "follow_up": "insights.followup",
     "link_units": "insights.history.units",
     "payback": "insights.money.payback",
@@ -50,13 +61,16 @@ _HOME = {
     "repeat_returns": "insights.survival.recurrent",
     "reserve": "insights.money.reserve",
     "return_curves": "insights.survival.curves",
+    "review": "insights.reviewing.rates",
     "select": "insights.followup",
 }
 __all__ = [
     "Backtest",
     "CauseCurves",
+    "Cohorts",
     "ComebackCost",
     "Costs",
+    "CostsByCause",
     "Curves",
     "Declared",
     "Followup",
@@ -67,10 +81,15 @@ __all__ = [
     "Quote",
     "RepeatReturns",
     "Reserve",
+    "Review",
     "Standing",
     "backtest",
+    "call_back_sample",
     "cause_curves",
+    "cohorts",
     "compare_practice",
+    "corrected",
+    "costs_by_cause",
     "follow_up",
     "link_units",
     "payback",
@@ -79,6 +98,7 @@ __all__ = [
     "repeat_returns",
     "reserve",
     "return_curves",
+    "review",
     "select",
 ]
 

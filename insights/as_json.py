@@ -17,6 +17,10 @@ from insights.money.payback import Payback
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
 from insights.notes import Note
+from insights.reviewing.call_back import Corrected
+from insights.reviewing.cohorts import YearOnYear
+from insights.reviewing.dearest import CostsByCause
+from insights.reviewing.rates import Review
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
 
@@ -145,6 +149,25 @@ def backtest(result: Backtest) -> dict[str, Any]:
     data["forecasts"] = data.pop("table")
     data["notes"] = notes(result.notes)
     return data
+
+
+def review(result: Review, year: YearOnYear, costs: CostsByCause) -> dict[str, Any]:
+    """Give comebacks by group, this year beside last, and what comebacks cost by cause."""
+    data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
+    data["groups"] = data.pop("table")
+    data["year"] = dataclasses.asdict(year)
+    data["costs"] = {
+        **{field.name: getattr(costs, field.name) for field in dataclasses.fields(costs)},
+        "notes": notes(costs.notes),
+    }
+    data["costs"]["causes"] = data["costs"].pop("table")
+    data["notes"] = notes(result.notes)
+    return data
+
+
+def corrected(found: Corrected) -> dict[str, Any]:
+    """Give a share back corrected to the share that failed."""
+    return {**dataclasses.asdict(found), "notes": notes(found.notes)}
 
 
 def _group(row: dict[str, Any], at: list[dict[str, Any]]) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -46,11 +46,9 @@ class Review:
     Parameters
     ----------
     table
-        One row per ``by``, ``group`` and ``day``: ``jobs``; ``returns`` seen by the day;
-        ``mature_share`` (of its comebacks by the day already to be seen), ``immature``;
-        ``completed`` (comebacks in the end, with ``completed_low`` and ``completed_high``) and
-        ``completed_share`` of the jobs; ``expected`` (comebacks so far if it did as the others
-        do on such jobs); ``ratio`` of comebacks to expectation, shrunk, with ``low`` and
+        One row per ``by``, ``group`` and ``day``: ``jobs``; ``returns`` seen by the day and
+        inside their terms; ``expected`` (as many as that, if it did as the others do on such
+        jobs); ``ratio`` of comebacks to expectation, shrunk, with ``low`` and
         ``high``; ``raw_ratio``; ``chance_worse`` (that the true ratio is above one);
         ``warning_low``, ``warning_high``, ``action_low``, ``action_high`` (ratios that chance
         alone stays inside with 95% and 99.8%); ``verdict``.
@@ -105,9 +103,9 @@ def review(
         What to review by: names of :func:`insights.reviewing.facets.groups`; all that are
         recorded by default.
     days
-        Days after hand-back. With ``follow="covered"`` only jobs whose own term reaches a day
-        can show their comebacks up to it; a day that none reaches is left out, and a note
-        says so.
+        Days after hand-back. With ``follow="covered"`` a job counts up to its own term, and only
+        jobs whose term reaches a day say what share is back by it; a day that none reaches is
+        left out, and a note says so.
     level
         Of the intervals.
 
@@ -132,14 +130,12 @@ def review(
     mixes = _mixes(followup, wanted)
     rows, spreads, notes = [], [], []
     for day in sorted({int(day) for day in days}):
-        reached = reaches(followup, day)
-        if not reached.any():
+        if not reaches(followup, day).any():
             notes.append(_no_term(day))
             continue
-        chosen = replace(followup, episodes=followup.episodes[reached].reset_index(drop=True))
-        counts = {name: _Counts.of(chosen, mix, reached, day) for name, mix in mixes.items()}
+        counts = {id(mix): _Counts.of(followup, mix, day) for mix in mixes.values()}
         for name, values in wanted.items():
-            table, spread = _compare(values[reached], counts[name], level)
+            table, spread = _compare(values, counts[id(mixes[name])], level)
             rows.append(table.assign(by=name, day=day))
             spreads.append({"by": name, "day": day, **spread})
     if not rows:
@@ -169,12 +165,6 @@ _COLUMNS = (
     "day",
     "jobs",
     "returns",
-    "mature_share",
-    "immature",
-    "completed",
-    "completed_low",
-    "completed_high",
-    "completed_share",
     "expected",
     "ratio",
     "low",
@@ -186,6 +176,14 @@ _COLUMNS = (
     "action_low",
     "action_high",
     "verdict",
+    "reaching_jobs",
+    "reaching_returns",
+    "mature_share",
+    "immature",
+    "completed",
+    "completed_low",
+    "completed_high",
+    "completed_share",
 )
 
 
@@ -227,26 +225,35 @@ class _Counts:
 
     back: np.ndarray
     expected: np.ndarray
+    reaching: np.ndarray
     to_come: np.ndarray
     in_the_end: np.ndarray
     so_far: np.ndarray
 
     @staticmethod
-    def of(followup: Followup, fitted: _Mix, reached: np.ndarray, day: int) -> _Counts:
-        mix, relative = fitted.mix, fitted.relative[reached]
-        episodes = followup.episodes
-        stopped = np.minimum(episodes["days"].to_numpy(), day)
-        handed_back = followup.history.jobs["handed_back"].to_numpy()[episodes["job"]]
-        age = (followup.data_date.to_datetime64() - handed_back) / np.timedelta64(1, "D")
-        waiting = (episodes["end"] == "data_date").to_numpy() & (stopped < day)
+    def of(followup: Followup, fitted: _Mix, day: int) -> _Counts:
+        mix, relative = fitted.mix, fitted.relative
+        episodes, jobs = followup.episodes, followup.history.jobs
+        job = episodes["job"].to_numpy()
+        days = episodes["days"].to_numpy()
+        last = np.full(len(days), float(day))
+        if followup.follow == "covered":
+            # In the grace after a term only what was reported inside it still comes.
+            last = np.fmin(last, jobs["term_days"].to_numpy()[job])
+        stopped = np.minimum(days, last)
+        age = followup.data_date.to_datetime64() - jobs["handed_back"].to_numpy()[job]
+        age = np.minimum(age / np.timedelta64(1, "D"), day)
+        reaching = reaches(followup, day)
+        waiting = reaching & (episodes["end"] == "data_date").to_numpy() & (days < day)
         whole = float(mix.cumulative(np.array(float(day))))
         lived = mix.cumulative(stopped)
         return _Counts(
-            back=returned(followup, day).astype(float),
+            back=(returned(followup) & (days <= last)).astype(float),
             expected=relative * lived,
+            reaching=reaching.astype(float),
             to_come=np.where(waiting, -np.expm1(-relative * (whole - lived)), 0.0),
-            in_the_end=-np.expm1(-relative * whole),
-            so_far=-np.expm1(-relative * mix.cumulative(np.minimum(age, day))),
+            in_the_end=-np.expm1(-relative * whole) * reaching,
+            so_far=-np.expm1(-relative * mix.cumulative(age)) * reaching,
         )
 
 
@@ -263,10 +270,19 @@ def _compare(
 
     jobs = add_up(np.ones(len(codes)))
     there = jobs > 0
-    back, expected, to_come = (
-        add_up(each)[there] for each in (counts.back, counts.expected, counts.to_come)
+    back, expected, reaching, to_come, in_the_end, so_far = (
+        add_up(each)[there]
+        for each in (
+            counts.back,
+            counts.expected,
+            counts.reaching,
+            counts.to_come,
+            counts.in_the_end,
+            counts.so_far,
+        )
     )
-    mature = (add_up(counts.so_far)[there] / add_up(counts.in_the_end)[there]).clip(max=1.0)
+    mature = np.divide(so_far, in_the_end, out=np.full(len(back), np.nan), where=in_the_end > 0)
+    seen = add_up(counts.back * counts.reaching)[there]
     ratios = shrunk_ratios(back, expected)
     scatter = dispersion(back, ratios.expected)
     table = pd.DataFrame(
@@ -274,9 +290,11 @@ def _compare(
             "group": values.cat.categories[there].astype(str),
             "jobs": jobs[there].astype(np.int64),
             "returns": back.astype(np.int64),
+            "reaching_jobs": reaching.astype(np.int64),
+            "reaching_returns": seen.astype(np.int64),
             "mature_share": mature,
             "immature": mature < MATURE_SHARE,
-            **_completed(back, to_come, jobs[there], ratios, level),
+            **_completed(seen, to_come, reaching, ratios, level),
             **_ratios(back, ratios, level),
             **_limits(ratios.expected, scatter.phi if scatter.is_over else 1.0),
         }
@@ -293,7 +311,7 @@ def _compare(
 
 
 def _completed(
-    back: np.ndarray, to_come: np.ndarray, jobs: np.ndarray, ratios: Ratios, level: float
+    seen: np.ndarray, to_come: np.ndarray, jobs: np.ndarray, ratios: Ratios, level: float
 ) -> dict[str, np.ndarray]:
     """Complete young groups by what is still to come.
 
@@ -306,9 +324,10 @@ def _completed(
     found = {}
     for name, chance in (("completed_low", tail), ("completed_high", 1 - tail)):
         more = stats.nbinom.ppf(chance, ratios.shape, ratios.rate / (ratios.rate + to_come))
-        found[name] = back + np.where(to_come > 0, np.nan_to_num(more), 0.0)
-    completed = back + ratio * to_come
-    return {"completed": completed, **found, "completed_share": completed / jobs}
+        found[name] = seen + np.where(to_come > 0, np.nan_to_num(more), 0.0)
+    completed = seen + ratio * to_come
+    share = np.divide(completed, jobs, out=np.full(len(jobs), np.nan), where=jobs > 0)
+    return {"completed": completed, **found, "completed_share": share}
 
 
 def _ratios(back: np.ndarray, ratios: Ratios, level: float) -> dict[str, np.ndarray]:

@@ -1,0 +1,118 @@
+"""The verb that looks back: how comebacks went, by group, month and cause."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import pandas as pd
+
+from insights import as_json, tables_review, wording_review
+from insights.answer import Answer
+from insights.asked import DAYS, days_of, names_of, selected
+from insights.errors import EvidenceError, RequestError, SourceError
+from insights.followup import Followup
+from insights.harmless import harmless_frame
+from insights.reviewing.call_back import (
+    OUT_DAYS,
+    SAMPLE,
+    Corrected,
+    call_back_sample,
+    corrected,
+)
+from insights.reviewing.cohorts import year_on_year
+from insights.reviewing.dearest import costs_by_cause
+from insights.reviewing.rates import UNSURE, Review, review
+from insights.survival.curves import return_curves
+
+MOST_LISTED = 24
+
+
+def review_options(parser: argparse.ArgumentParser) -> None:
+    """Add what a review can be asked."""
+    parser.add_argument(
+        "--by", metavar="COLUMNS", help="review by these only, such as technician,lot_contact"
+    )
+    parser.add_argument("--at", default=DAYS, metavar="DAYS")
+    calls = parser.add_argument_group("owners called: not every unit that fails is brought back")
+    calls.add_argument(
+        "--call-list", metavar="FILE.csv", help="draw owners to call, with an empty answer each"
+    )
+    calls.add_argument("--calls", type=int, default=SAMPLE, metavar="UNITS")
+    calls.add_argument("--seed", type=int, default=1, help="another seed draws other owners")
+    calls.add_argument("--answers", metavar="FILE.csv", help="the list, answered")
+
+
+def look_back(args: argparse.Namespace) -> Answer:
+    """Review comebacks by group, month and cause."""
+    followup = selected(args)
+    days = _whole_days(args.at)
+    result = review(followup, by=names_of(args.by), days=days)
+    day = wording_review.headline_day(result)
+    year, costs = year_on_year(followup), costs_by_cause(followup)
+    tables = [*_by_group(result, day), ("What comebacks cost", tables_review.of_costs(costs))]
+    tables.append(("Nothing failed", tables_review.of_costs_apart(costs)))
+    found = wording_review.of_review(result)
+    texts = [wording_review.of_year(year), found, wording_review.of_costs(costs)]
+    data = as_json.review(result, year, costs)
+    if args.answers:
+        share = _corrected(followup, args.answers, day)
+        texts.append(wording_review.of_corrected(share, day))
+        data["call_back"] = {"day": day, **as_json.corrected(share)}
+    if args.call_list:
+        drawn = call_back_sample(followup, size=args.calls, out_days=OUT_DAYS, seed=args.seed)
+        _write(drawn, args.call_list)
+        data["call_list"] = drawn
+    sentence = "\n".join(text.sentence for text in texts)
+    caveats = dict.fromkeys(caveat for text in texts for caveat in text.caveats)
+    return Answer(data, type(found)(sentence, tuple(caveats)), tuple(tables))
+
+
+def _whole_days(text: str) -> tuple[int, ...]:
+    days = days_of(text)
+    if any(day != int(day) for day in days):
+        raise RequestError(f"--at {text}: a review takes whole days, like {DAYS}.")
+    return tuple(int(day) for day in days)
+
+
+def _by_group(result: Review, day: int) -> list[tuple[str, pd.DataFrame]]:
+    """List each name's groups; of long lists the latest months, or what stands out."""
+    tables = []
+    for by in result.by:
+        shown = tables_review.of_groups(result, by, day)
+        heading = f"By {wording_review.name_of(by)}, within {day} days"
+        if len(shown) > MOST_LISTED and by == "month":
+            shown, heading = shown.tail(MOST_LISTED), f"{heading}, the latest {MOST_LISTED}"
+        elif len(shown) > MOST_LISTED:
+            told = shown[shown["Verdict"] != UNSURE]
+            heading += f": {len(told)} of {len(shown)} groups stand out (all of them with --json)"
+            shown = told
+        if len(shown):
+            tables.append((heading, shown))
+    return tables
+
+
+def _corrected(followup: Followup, path: str, day: int) -> Corrected:
+    try:
+        answers = pd.read_csv(path, dtype="string")
+    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise SourceError(
+            f"The answers in {path} can't be read: {error}. Give the list that --call-list "
+            "wrote, answered."
+        ) from error
+    row = return_curves(followup, at=(day,)).at.iloc[0]
+    if pd.isna(row["share"]):
+        raise EvidenceError(
+            f"Too few jobs are followed to day {day} to say how many failed by then. Ask for an "
+            "earlier day with --at."
+        )
+    return corrected(
+        float(row["share"]), answers, back_low=float(row["low"]), back_high=float(row["high"])
+    )
+
+
+def _write(drawn: pd.DataFrame, path: str) -> None:
+    try:
+        harmless_frame(drawn).to_csv(Path(path), index=False, date_format="%Y-%m-%d")
+    except OSError as error:
+        raise SourceError(f"{path} can't be written: {error.strerror}.") from error
