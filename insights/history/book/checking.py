@@ -109,5 +109,5 @@ def _text(given: Any) -> str | None:
     if isinstance(given, datetime):
         return f"{given:%Y-%m-%d}"
     if isinstance(given, float):
-        return None if pd.isna(given) else repr(given)
+        return None if pd.isna(given) else repr(float(given))
     return given.isoformat() if isinstance(given, date) else str(given)
