@@ -14,6 +14,8 @@ from insights.history.book.tables import heads, versions
 
 COLUMNS = ("model", "root_cause", "upstream_cause", "technician")
 PART, PRACTICE = "lot_", "practice_"
+LATELY = 10_000
+"""How many of the latest saves are looked through for parts and practices."""
 
 
 class UsedCodes:
@@ -56,27 +58,29 @@ class UsedCodes:
             newest = connection.execute(select(func.max(versions.c.version_id))).scalar() or 0
             if newest == self._last_version:
                 return
+            since = versions.c.version_id > self._last_version
             names = [versions.c[name] for name in COLUMNS]
-            asked = (
-                select(*names, versions.c.families, func.count())
-                .join(heads, heads.c.version_id == versions.c.version_id)
-                .where(versions.c.version_id > self._last_version)
-                .group_by(*names, versions.c.families)
-            )
-            for *codes, families, uses in connection.execute(asked):
-                self._count(dict(zip(COLUMNS, codes, strict=True)), families, uses)
+            stands = heads.c.version_id == versions.c.version_id
+            used = select(*names, func.count()).join(heads, stands).where(since).group_by(*names)
+            for *codes, uses in connection.execute(used):
+                self._count_codes(dict(zip(COLUMNS, codes, strict=True)), uses)
+            lately = versions.c.version_id > newest - LATELY
+            fitted = select(versions.c.model, versions.c.families).where(since, lately)
+            for model, families in connection.execute(fitted):
+                self._count_families(model, families)
             self._last_version = newest
 
-    def _count(self, codes: dict[str, str | None], families: str, uses: int) -> None:
+    def _count_codes(self, codes: dict[str, str | None], uses: int) -> None:
         for column, code in codes.items():
             if code is not None:
                 self._codes[column][code] += uses
-        model = str(codes["model"])
+
+    def _count_families(self, model: str, families: str) -> None:
         for name, value in json.loads(families).items():
             if name.startswith(PART):
-                self._parts[model][name.removeprefix(PART)] += uses
+                self._parts[model][name.removeprefix(PART)] += 1
             elif name.startswith(PRACTICE):
-                self._levels[model][name.removeprefix(PRACTICE)][value] += uses
+                self._levels[model][name.removeprefix(PRACTICE)][value] += 1
 
 
 def _by_use(counted: Counter[str]) -> tuple[str, ...]:
