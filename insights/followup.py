@@ -134,10 +134,27 @@ class Followup:
         else:
             values = self.history.jobs[name].take(job).reset_index(drop=True)
             if name == "condition":
-                values = values.astype("Int64").astype("string").astype("category")
-        if values.isna().any():
-            values = values.cat.add_categories([NOT_RECORDED]).fillna(NOT_RECORDED)
-        return values.cat.remove_unused_categories()
+                values = _steps(values.to_numpy())
+        return _as_recorded(values)
+
+
+def _as_recorded(values: pd.Series) -> pd.Series:
+    """Keep the categories that occur, and give what is missing a name of its own."""
+    # Counted, not sorted: with a million hand-backs that is most of the time of a grouping.
+    codes, categories = values.cat.codes.to_numpy().astype(np.intp), values.cat.categories
+    occurs = np.bincount(codes + 1, minlength=len(categories) + 1) > 0
+    kept = categories[occurs[1:]]
+    place = np.append(len(kept), np.cumsum(occurs[1:]) - 1)
+    names = kept.append(pd.Index([NOT_RECORDED])) if occurs[0] else kept
+    found = pd.Categorical.from_codes(place[codes + 1], names, ordered=values.cat.ordered)
+    return pd.Series(found)
+
+
+def _steps(condition: np.ndarray) -> pd.Series:
+    """Name the steps of a condition."""
+    steps = np.unique(condition[~np.isnan(condition)])
+    codes = np.where(np.isnan(condition), -1, np.searchsorted(steps, condition))
+    return pd.Series(pd.Categorical.from_codes(codes, [f"{step:.0f}" for step in steps]))
 
 
 def _derived(followup: Followup, name: str, job: np.ndarray) -> pd.Series:

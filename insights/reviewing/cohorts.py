@@ -11,6 +11,10 @@ from insights.followup import Followup
 from insights.notes import Note
 from insights.reviewing.expected import case_mix, returned
 from insights.survival.curves import return_curves
+from insights.survival.intervals import share_bounds
+from insights.survival.lifetable import life_table
+from insights.survival.stating import MIN_AT_RISK, Measured, at_table, request, supported_days
+from insights.survival.strata import all_returns, strata
 
 AGES_DAYS = tuple(range(30, 361, 30))
 YEAR_DAYS = 365
@@ -101,12 +105,17 @@ def cohorts(
     RequestError
         An age or level that can't be used.
     """
-    curves = return_curves(followup, by="month", at=ages, level=level)
-    at = curves.at.rename(columns={"group": "month"})
+    wanted = request(ages, MIN_AT_RISK, level)
+    parts, months = [], []
+    for month in strata(life_table(followup, ("month",))):
+        found = all_returns(month)
+        supported = supported_days(month.risk.days, month.risk.at_risk, wanted.min_at_risk)
+        parts.append(Measured({"month": month.label}, found.curve, found.variance, supported))
+        months.append((month.label, month.jobs, int(month.risk.returns.sum())))
     names = ["month", "day", "at_risk", "share", "low", "high"]
     return Cohorts(
-        table=at[names],
-        months=_every_month(curves.groups),
+        table=at_table(parts, ("month",), wanted, share_bounds)[names],
+        months=_every_month(pd.DataFrame(months, columns=["month", "jobs", "returns"])),
         year=year_on_year(followup, ages, level),
         data_date=followup.data_date,
         method=METHOD,
@@ -114,13 +123,13 @@ def cohorts(
     )
 
 
-def _every_month(groups: pd.DataFrame) -> pd.DataFrame:
+def _every_month(months: pd.DataFrame) -> pd.DataFrame:
     """List the months from the first to the last, those without a hand-back too."""
-    seen = groups.set_index(pd.PeriodIndex(groups["group"], freq="M"))[["jobs", "returns"]]
+    seen = months.set_index(pd.PeriodIndex(months["month"], freq="M"))[["jobs", "returns"]]
     every = pd.period_range(seen.index.min(), seen.index.max(), freq="M")
-    months = seen.reindex(every, fill_value=0)
-    months.insert(0, "month", months.index.astype(str))
-    return months.reset_index(drop=True)
+    found = seen.reindex(every, fill_value=0)
+    found.insert(0, "month", found.index.astype(str))
+    return found.reset_index(drop=True)
 
 
 def year_on_year(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -84,12 +84,18 @@ class CaseMix:
 
         A level that the fit had not seen, or not often enough, has the average: ratio 1.
         """
-        logs = np.zeros(followup.job_count)
+        if not self.facts:
+            return np.ones(followup.job_count)
+        return self.relative_of({fact: followup.values(fact) for fact in self.facts})
+
+    def relative_of(self, values: Mapping[str, pd.Series]) -> np.ndarray:
+        """Do the same from the facts of the hand-backs, each categorical, shape (N,)."""
+        logs = np.zeros(len(next(iter(values.values()), ())))
         for fact, rows in self.levels.groupby("fact", sort=False):
             known = dict(zip(rows["level"], np.log(rows["hazard_ratio"]), strict=True))
-            values = followup.values(str(fact)).cat
-            by_code = np.array([known.get(str(level), 0.0) for level in values.categories])
-            logs += by_code[values.codes.to_numpy()]
+            found = values[str(fact)].cat
+            by_code = np.array([known.get(str(level), 0.0) for level in found.categories])
+            logs += by_code[found.codes.to_numpy()]
         return np.exp(logs)
 
     def expected(self, followup: Followup, until: float = np.inf) -> np.ndarray:

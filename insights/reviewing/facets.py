@@ -16,11 +16,12 @@ _MAKER = re.compile(r"([^\W\d_]+)\s*[-/:. ]\s*\w")
 """Letters before a dash, slash, colon, point or space: the supplier, where lots are so named."""
 
 
-def usual(followup: Followup) -> tuple[str, ...]:
-    """Name what to review by: what is recorded and has at least two groups."""
+def usual(followup: Followup) -> dict[str, pd.Series]:
+    """Give the groups of all that is recorded and has at least two (:func:`groups`)."""
     lots = followup.history.lots
     names = (*ALWAYS, *(f"lot_{part}" for part in lots), *(SUPPLIER + part for part in lots))
-    return tuple(name for name in names if len(_present(followup, name)) > 1)
+    found = {name: _groups(followup, name) for name in names}
+    return {name: values for name, values in found.items() if len(values.cat.categories) > 1}
 
 
 def groups(followup: Followup, name: str) -> pd.Series:
@@ -44,38 +45,33 @@ def groups(followup: Followup, name: str) -> pd.Series:
     RequestError
         There is no such column, or its lots name no supplier.
     """
-    if not name.startswith(SUPPLIER):
-        return _without(followup.values(name), NOT_RECORDED)
     part = name.removeprefix(SUPPLIER)
-    if part not in followup.history.lots:
+    if name != part and part not in followup.history.lots:
         raise RequestError(
             f"No lot of '{part}' is recorded. Parts with lots: "
             f"{', '.join(followup.history.lots) or 'none'}."
         )
-    lots = followup.values(f"lot_{part}")
-    maker = {
-        lot: found.group(1).upper()
-        for lot in map(str, lots.cat.categories)
-        if (found := _MAKER.match(lot))
-    }
-    if not maker:
+    found = _groups(followup, name)
+    if name != part and not len(found.cat.categories):
         raise RequestError(
             f"The lots of {part} name no supplier. Write them as supplier-number, like NW-204."
         )
-    names = sorted(set(maker.values()))
+    return found
+
+
+def _groups(followup: Followup, name: str) -> pd.Series:
+    if name.startswith(SUPPLIER):
+        return _suppliers(followup.values(f"lot_{name.removeprefix(SUPPLIER)}"))
+    values = followup.values(name)
+    if NOT_RECORDED not in values.cat.categories:
+        return values
+    return values.cat.remove_categories(NOT_RECORDED)
+
+
+def _suppliers(lots: pd.Series) -> pd.Series:
+    found = [_MAKER.match(str(lot)) for lot in lots.cat.categories]
+    makers = [maker.group(1).upper() if maker else "" for maker in found]
+    names = sorted(set(makers) - {""})
     place = {name: code for code, name in enumerate(names)}
-    by_lot = np.array([place.get(maker.get(str(lot), ""), -1) for lot in lots.cat.categories])
-    codes = by_lot[lots.cat.codes.to_numpy()]
-    return pd.Series(pd.Categorical.from_codes(codes, names))
-
-
-def _present(followup: Followup, name: str) -> pd.Index:
-    try:
-        found = groups(followup, name)
-    except RequestError:
-        return pd.Index([])
-    return found.cat.remove_unused_categories().cat.categories
-
-
-def _without(values: pd.Series, level: str) -> pd.Series:
-    return values.cat.remove_categories(level) if level in values.cat.categories else values
+    by_lot = np.array([place.get(maker, -1) for maker in makers])
+    return pd.Series(pd.Categorical.from_codes(by_lot[lots.cat.codes.to_numpy()], names))

@@ -133,9 +133,9 @@ def review(
         if not reaches(followup, day).any():
             notes.append(_no_term(day))
             continue
-        counts = {id(mix): _Counts.of(followup, mix, day) for mix in mixes.values()}
+        counts = {mix: _Counts.of(followup, mix, day) for mix in set(mixes.values())}
         for name, values in wanted.items():
-            table, spread = _compare(values, counts[id(mixes[name])], level)
+            table, spread = _compare(values, counts[mixes[name]], level)
             rows.append(table.assign(by=name, day=day))
             spreads.append({"by": name, "day": day, **spread})
     if not rows:
@@ -194,16 +194,21 @@ def _wanted(
         raise RequestError(f"The days are {list(days)}. Give whole numbers from 1 on, like 180.")
     if not 0 < level < 1:
         raise RequestError(f"The level is {level}. Give one between 0 and 1, like 0.95.")
-    names = usual(followup) if by is None else (by,) if isinstance(by, str) else tuple(by)
+    if by is None:
+        found = usual(followup)
+        if not found:
+            raise EvidenceError(
+                "Nothing to review by: no technician, model, cause, lot or month has two groups. "
+                "Record more, or widen the filter."
+            )
+        return found
+    names = (by,) if isinstance(by, str) else tuple(by)
     if not names:
-        raise EvidenceError(
-            "Nothing to review by: no technician, model, cause, lot or month has two groups. "
-            "Record more, or widen the filter."
-        )
+        raise RequestError("There is nothing to review by. Name at least one column.")
     return {name: groups(followup, name) for name in dict.fromkeys(names)}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Mix:
     """A fitted mix, and the relative hazard of each job under it."""
 
@@ -215,7 +220,8 @@ def _mixes(followup: Followup, names: dict[str, pd.Series]) -> dict[str, _Mix]:
     """Fit what to expect, for each name without the name itself."""
     facts = {name: tuple(fact for fact in MIX if fact != name) for name in names}
     fitted = case_mixes(followup, tuple(dict.fromkeys(facts.values())))
-    ready = {key: _Mix(mix, mix.relative(followup)) for key, mix in fitted.items()}
+    values = {fact: followup.values(fact) for fact in MIX}
+    ready = {key: _Mix(mix, mix.relative_of(values)) for key, mix in fitted.items()}
     return {name: ready[facts[name]] for name in names}
 
 
