@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, MutableMapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,7 +16,7 @@ Progress = Callable[[float], None]
 
 HORIZON_YEARS = 2.0
 """Charts are taken from quiet through so many years; a part's lot through its own life."""
-PATHS = 8000
+PATHS = 4000
 FEWEST_PATHS = 150
 EVENTS = 2_000_000
 """At most so many invented comebacks for each kind of chart."""
@@ -25,6 +26,11 @@ LENGTHS_A_DECADE = 24
 CERTAINTY_STEP = 1.5
 LOWEST, HIGHEST = 0.5, 30.0
 CERTAIN = 1e6
+NOTHING = 1e-6
+SHORTEST = 0.1
+GROWTH = 12
+LONG_ENOUGH = 40.0
+"""Times the limit: after so many comebacks expected a trebled rate has long been seen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +83,10 @@ class Load:
         names = ("length", "a_year", "certainty", "ratio", "chance")
         return cls(*(np.concatenate([getattr(load, name) for load in loads]) for name in names))
 
+    def only(self, rows: np.ndarray) -> Load:
+        """Keep some of the charts."""
+        return Load(*(values[rows] for values in self.__dict__.values()))
+
     def key(self) -> str:
         """Name the content, so that equal sets have equal limits."""
         text = np.round(np.stack(list(self.__dict__.values())), 6).tobytes()
@@ -121,7 +131,8 @@ def limit(
     evidence for all charts of a set: a large chart is as hard to convince as a small one.
     Seeded: the same charts have the same limit.
     """
-    if not len(load.length) or not load.length.max():
+    load = load.only((load.length > NOTHING) & (load.a_year > 0))
+    if not len(load.length):
         return HIGHEST
     name = f"{load.key()}-{false_alarms_a_year:g}-{seed}"
     if kept is not None and name in kept:
@@ -160,14 +171,9 @@ def chance_to_sound(
     numpy.ndarray
         Shape (C,).
     """
-    longest = min(float(np.max(length, initial=0.0)), 40.0 * at)
-    if longest <= 0:
-        return np.zeros(len(length))
-    grid = _grid(longest)
-    one = Load.of(np.array([longest]), 1.0, CERTAIN, ratio)
-    heights = _walks(one, 0, grid, FEWEST_PATHS * 4, np.random.default_rng(seed), truth)
-    share = np.append(0.0, (heights >= at).mean(axis=0))
-    return np.interp(length, np.append(0.0, grid), share)
+    top = int(np.ceil(np.log10(LONG_ENOUGH * at / SHORTEST) * LENGTHS_A_DECADE))
+    share = (_walks(ratio, CERTAIN, 0.0, top, seed, truth) >= at).mean(axis=0)
+    return np.interp(length, np.append(0.0, _lengths(top)), np.append(0.0, share))
 
 
 def scores(ratio: float, chance: float | np.ndarray = 0.0) -> tuple[float, np.ndarray | float]:
@@ -193,50 +199,37 @@ def scores(ratio: float, chance: float | np.ndarray = 0.0) -> tuple[float, np.nd
 
 def _walk_all(load: Load, seed: int, progress: Progress | None) -> tuple[np.ndarray, np.ndarray]:
     """Walk every kind of chart; highest levels reached, and how many charts a year each is."""
-    step = np.log(CERTAINTY_STEP)
-    certainty = np.round(np.log(np.clip(load.certainty, 0.5, CERTAIN)) / step)
-    kinds = np.column_stack([load.ratio, certainty, np.round(load.chance, 3)])
-    kind = np.unique(kinds, axis=0, return_inverse=True)[1].ravel()
-    middle = replace(load, certainty=np.exp(certainty * step))
+    certainty = np.round(np.log(np.clip(load.certainty, 0.5, CERTAIN)) / np.log(CERTAINTY_STEP))
+    kinds = np.column_stack([load.ratio, certainty, np.round(load.chance, 2)])
+    kinds, kind = np.unique(kinds, axis=0, return_inverse=True)
+    kind = kind.ravel()
+    place = np.round(np.log10(np.maximum(load.length, SHORTEST) / SHORTEST) * LENGTHS_A_DECADE)
     heights, weights = [], []
-    for number in range(kind.max() + 1):
-        rows = np.flatnonzero(kind == number)
-        length, a_year = load.length[rows], load.a_year[rows]
-        grid = _grid(length.max())
-        near = np.abs(np.log(np.maximum(length, grid[0])[:, None] / grid)).argmin(axis=1)
-        by_length = np.bincount(near, weights=a_year, minlength=len(grid))
-        used = np.flatnonzero(by_length)
-        paths = int(np.clip(EVENTS / (grid[-1] + 10), FEWEST_PATHS, PATHS))
-        rng = np.random.default_rng([seed, number])
-        reached = _walks(middle, int(rows[0]), grid[used], paths, rng)
-        heights.append(reached.ravel())
-        weights.append(np.broadcast_to(by_length[used] / paths, reached.shape).ravel())
+    for number, (ratio, sure, chance) in enumerate(kinds):
+        mine = kind == number
+        a_year = np.bincount(place[mine].astype(int), weights=load.a_year[mine])
+        # Rounded up, so that sets of about one size share their walks.
+        top = int(np.ceil(len(a_year) / GROWTH) * GROWTH)
+        walks = _walks(ratio, CERTAINTY_STEP**sure, chance, top, seed)
+        used = np.flatnonzero(a_year)
+        heights.append(walks[:, used].ravel())
+        weights.append(np.tile(a_year[used] / len(walks), len(walks)))
         if progress is not None:
-            progress((number + 1) / (kind.max() + 1))
+            progress((number + 1) / len(kinds))
     return np.concatenate(heights), np.concatenate(weights)
 
 
-def _grid(longest: float) -> np.ndarray:
-    lowest = min(0.1, longest)
-    points = int(np.ceil(np.log10(longest / lowest) * LENGTHS_A_DECADE)) + 1
-    return np.geomspace(lowest, longest, max(points, 1))
-
-
+@lru_cache(maxsize=64)
 def _walks(
-    load: Load,
-    row: int,
-    lengths: np.ndarray,
-    paths: int,
-    rng: np.random.Generator,
-    truth: float = 1.0,
+    ratio: float, certainty: float, chance: float, top: int, seed: int, truth: float = 1.0
 ) -> np.ndarray:
-    """Walk one kind of chart; highest level by each length, shape (paths, G)."""
-    ratio, chance, certainty = (
-        float(getattr(load, name)[row]) for name in ("ratio", "chance", "certainty")
-    )
+    """Walk one kind of chart; highest level by each of ``top`` lengths, shape (paths, top)."""
+    lengths = _lengths(top)
+    paths = int(np.clip(EVENTS / (lengths[-1] + 10), FEWEST_PATHS, PATHS))
+    rng = np.random.default_rng(seed)
     rate = truth * rng.gamma(certainty, 1 / certainty, paths)
     jump, drift = scores(ratio, chance)
-    out = np.empty((paths, len(lengths)))
+    out = np.empty((paths, top), dtype=np.float32)
     # Walks alike in pace go together, so that none is drawn much longer than it needs.
     order = np.argsort(-rate)
     first = 0
@@ -247,6 +240,10 @@ def _walks(
         out[rows] = event_maxima(gaps, jump, float(drift), lengths)
         first += len(rows)
     return out
+
+
+def _lengths(top: int) -> np.ndarray:
+    return SHORTEST * 10 ** (np.arange(top) / LENGTHS_A_DECADE)
 
 
 def _gaps(rate: np.ndarray, chance: float, events: int, rng: np.random.Generator) -> np.ndarray:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from insights.followup import Followup
+from insights.reviewing.alarm_limits import HORIZON_YEARS, NOTHING, Load
 from insights.reviewing.daily import Daily, as_of
 from insights.reviewing.expected import CaseMix, case_mix, returned
-from insights.reviewing.alarm_limits import HORIZON_YEARS, Load
 from insights.survival.shrinkage import shrunk_ratios
 
 YEARS_BACK = 3
@@ -23,6 +23,7 @@ FEWEST_FOLLOWED = 20
 RATIOS = {"lot": 3.0, "habit": 3.0}
 USUAL_RATIO = 2.0
 HALF = 0.5
+LEAST_SPREAD = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,12 +68,12 @@ class Levels:
     certainty
         How many comebacks it rests on, shape (C,).
     load
-        What the charts will bear while nothing is wrong; None where there is no chart.
+        What the charts will bear while nothing is wrong.
     """
 
     level: np.ndarray
     certainty: np.ndarray
-    load: Load | None
+    load: Load
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,71 +132,135 @@ def baseline(
     since = day - YEARS_BACK * YEAR_DAYS
     past = as_of(followup, daily, cut, since)
     mix = case_mix(past)
+    # The mean of what the rate may be is a little above what was seen (Jeffreys' prior).
+    mix = replace(mix, rates=mix.rates * (1 + HALF / max(mix.returns, 1)))
     used = np.flatnonzero((daily.start < cut) & (daily.start >= since))
     seen = returned(past).astype(float)
     hoped = mix.expected(past)
     longest = np.sort(past.episodes["days"].to_numpy())
     reach = float(np.floor(longest[-min(FEWEST_FOLLOWED, len(longest))]))
-    whole = _whole_life(past, mix, reach)
-    recent = daily.start[used] > day - YEAR_DAYS
+    # What is to come hangs on the work done, which no suspicion makes less.
+    ahead = whole_life(followup, mix, reach) * (daily.start <= day)
+    recent = (daily.start <= day) & (daily.start > day - YEAR_DAYS)
     # A young shop's first months stand for a year.
     scale = YEAR_DAYS / min(YEAR_DAYS, max(day - int(daily.start.min()), 1))
+    certain = certainty(followup, mix, reach, recent)
+    year = _Year(ahead, recent, scale, daily.start <= day, certain)
     levels = []
     for number, family in enumerate(families):
         if family.kind == "cause":
-            causes = past.episodes["cause"]
-            found = _cause_levels(family, causes, whole[recent].sum() * scale)
+            found = _cause_levels(family, past.episodes["cause"], year)
         else:
-            code = family.code[used]
-            found = _levels(family, code, seen, hoped, whole, recent, scale)
+            found = _levels(family, family.code[used], seen, hoped, year)
         if before is not None and suspects[number].any():
             found = _keep(found, before.levels[number], suspects[number])
         levels.append(found)
     return Baseline(day, mix, reach, tuple(levels))
 
 
-def _whole_life(past: Followup, mix: CaseMix, reach: float) -> np.ndarray:
+@dataclass(frozen=True, eq=False)
+class _Year:
+    """The work of the last year, to tell the next.
+
+    Parameters
+    ----------
+    ahead
+        Comebacks to expect of each job in the end, 0 where it was not done yet.
+    recent, done
+        Which jobs are of that year, and which were done at all.
+    scale
+        From that year, or from the part of it there is, to a whole one.
+    certainty
+        How many comebacks the expectation for that work is worth.
+    """
+
+    ahead: np.ndarray
+    recent: np.ndarray
+    scale: float
+    done: np.ndarray
+    certainty: float
+
+    def count(self, code: np.ndarray, charts: int, weights: np.ndarray) -> np.ndarray:
+        mine = (code >= 0) & self.done
+        return np.bincount(code[mine], weights=weights[mine], minlength=charts)
+
+
+def certainty(followup: Followup, mix: CaseMix, reach: float, rows: np.ndarray) -> float:
+    """Say how many comebacks the expectation for some jobs is worth.
+
+    Parameters
+    ----------
+    followup
+        The hand-backs.
+    mix
+        The baseline.
+    reach
+        Days after hand-back that count.
+    rows
+        Which hand-backs, shape (N,).
+
+    Returns
+    -------
+    float
+        One over the squared relative standard error of their comebacks expected, by the
+        delta method from the covariance of the baseline's logarithms. It is less than the
+        comebacks seen where the jobs to come will be followed to ages few have reached yet.
+    """
+    some = replace(followup, episodes=followup.episodes[rows].reset_index(drop=True))
+    days, relative = _followed(some, reach), mix.relative(some)
+    reached = mix.cumulative(np.minimum(days[:, None], mix.edges[1:]))
+    by_band = relative @ np.diff(reached, axis=1, prepend=0.0)
+    ahead = relative * mix.cumulative(days)
+    by_level = []
+    for fact, levels in mix.levels.groupby("fact", sort=False):
+        values = some.values(str(fact)).cat
+        total = np.bincount(values.codes, weights=ahead, minlength=len(values.categories))
+        known = dict(zip(map(str, values.categories), total, strict=True))
+        by_level += [known.get(str(level), 0.0) for level in levels["level"]]
+    slope = np.append(by_band, by_level) / max(float(ahead.sum()), NOTHING)
+    return float(1 / max(slope @ mix.covariance @ slope, NOTHING))
+
+
+def _followed(followup: Followup, reach: float) -> np.ndarray:
+    """Give the days that each hand-back will be followed in the end."""
+    if followup.follow != "covered":
+        return np.full(followup.job_count, reach)
+    term = followup.history.jobs["term_days"].to_numpy()[followup.episodes["job"]]
+    return np.minimum(np.fmin(np.full(len(term), reach), term + followup.grace_days), reach)
+
+
+def whole_life(past: Followup, mix: CaseMix, reach: float) -> np.ndarray:
     """Give the comebacks to expect of each hand-back by the time its follow-up ends."""
-    term = past.history.jobs["term_days"].to_numpy()[past.episodes["job"]]
-    days = np.full(len(term), reach)
-    if past.follow == "covered":
-        days = np.fmin(days, term + past.grace_days)
-    return mix.relative(past) * mix.cumulative(np.minimum(days, reach))
+    return mix.relative(past) * mix.cumulative(_followed(past, reach))
 
 
 def _levels(
-    family: Family,
-    code: np.ndarray,
-    seen: np.ndarray,
-    hoped: np.ndarray,
-    whole: np.ndarray,
-    recent: np.ndarray,
-    scale: float,
+    family: Family, code: np.ndarray, seen: np.ndarray, hoped: np.ndarray, year: _Year
 ) -> Levels:
     charts = len(family.names)
     mine = code >= 0
-
-    def count(weights: np.ndarray) -> np.ndarray:
-        return np.bincount(code[mine], weights=weights[mine], minlength=charts)
-
-    back, expected, jobs = count(seen), count(hoped), count(np.ones(len(code)))
-    ahead, of_year = count(whole), count(whole * recent)
-    certain = np.full(charts, max(seen.sum(), HALF))
+    back = np.bincount(code[mine], weights=seen[mine], minlength=charts)
+    expected = np.bincount(code[mine], weights=hoped[mine], minlength=charts)
+    learnt = np.bincount(code[mine], minlength=charts) > 0
+    certain = np.full(charts, year.certainty)
     level = np.ones(charts)
-    there = jobs > 0
     if family.kind == "lot":
         # What is usual is what the other lots did.
         level = _by_the_others(back, expected, seen.sum(), hoped.sum())
-        share = np.divide(count(recent.astype(float)), jobs, out=np.zeros(charts), where=there)
-        load = Load.of(ahead[there], share[there] * scale, certain[there], family.ratio)
-        return Levels(level, certain, load)
-    if family.kind != "all" and there.sum() > 1:
-        ratios = shrunk_ratios(back[there], expected[there])
-        level[there] = ratios.mean * ratios.expected / expected[there]
-        certain[there] = ratios.shape
-        certain[~there] = max(ratios.spread, 0.05) ** -2.0
-    length = (of_year * scale * level * HORIZON_YEARS)[there]
-    return Levels(level, certain, Load.of(length, 1 / HORIZON_YEARS, certain[there], family.ratio))
+        jobs = year.count(family.code, charts, np.ones(len(year.done)))
+        a_year = year.count(family.code, charts, year.recent * year.scale) / np.maximum(jobs, 1)
+        length = level * year.count(family.code, charts, year.ahead)
+        return Levels(level, certain, Load.of(length, a_year, certain, family.ratio))
+    if family.kind != "all" and learnt.sum() > 1:
+        ratios = shrunk_ratios(back[learnt], expected[learnt])
+        level[learnt] = ratios.mean * ratios.expected / expected[learnt]
+        # A chart's own level is as sure as its own comebacks, on top of the mix's own doubt.
+        more = max(1 / year.certainty - 1 / max(seen.sum(), HALF), 0.0)
+        certain[learnt] = 1 / (1 / ratios.shape + more)
+        certain[~learnt] = 1 / (max(ratios.spread, LEAST_SPREAD) ** 2 + 1 / year.certainty)
+    of_year = year.count(family.code, charts, year.ahead * year.recent) * year.scale
+    load = Load.of(of_year * level * HORIZON_YEARS, 1 / HORIZON_YEARS, certain, family.ratio)
+    return Levels(level, certain, load)
 
 
 def _by_the_others(
@@ -205,15 +270,17 @@ def _by_the_others(
     return (all_back - back + HALF) / (rest + HALF)
 
 
-def _cause_levels(family: Family, causes: pd.Series, a_year: float) -> Levels:
+def _cause_levels(family: Family, causes: pd.Series, year: _Year) -> Levels:
     found = causes.dropna().astype(str)
     counts = found.value_counts()
     seen = np.array([counts.get(name, 0) for name in family.names], dtype=float)
     enough = seen >= FEWEST_OF_A_CAUSE
     level = np.where(enough, seen / max(len(found), 1), 0.0)
-    length = (level * a_year * HORIZON_YEARS)[enough]
-    load = Load.of(length, 1 / HORIZON_YEARS, seen[enough], family.ratio)
-    return Levels(level, np.maximum(seen, HALF), load)
+    a_year = float((year.ahead * year.recent).sum()) * year.scale
+    more = max(1 / year.certainty - 1 / max(len(found), HALF), 0.0)
+    certain = 1 / (1 / np.maximum(seen, HALF) + more)
+    load = Load.of(level * a_year * HORIZON_YEARS, 1 / HORIZON_YEARS, certain, family.ratio)
+    return Levels(level, certain, load.only(enough))
 
 
 def _keep(found: Levels, old: Levels, suspect: np.ndarray) -> Levels:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -45,15 +45,14 @@ class Stretch:
         The day before the first.
     expected, observed
         Comebacks (or jobs left undone).
-    fall, rise
+    step
         What they do to a chart.
     """
 
     low: int
     expected: np.ndarray
     observed: np.ndarray
-    fall: np.ndarray
-    rise: np.ndarray
+    step: np.ndarray
 
 
 @dataclass(eq=False)
@@ -66,11 +65,24 @@ class Track:
         The charts.
     resets
         For charts by number, the days on which an action was taken, rising.
+    cleared
+        Those, as pairs of chart and day, that found the signal to be chance.
+    alarms, limits
+        What sounded; the limits in force, each with the day after which.
+    low
+        The day before the first.
+    expected, observed, level
+        By chart and day, shape (C, days).
+    standing, began, alarmed
+        Where each chart stands after the last day: its level, where its climb began, whether it
+        has sounded and nothing was done yet.
     """
 
     family: Family
     resets: Mapping[int, Sequence[int]]
+    cleared: Set[tuple[int, int]] = frozenset()
     alarms: list[Alarm] = field(default_factory=list)
+    limits: list[tuple[int, float]] = field(default_factory=list)
     low: int = NEVER
     expected: np.ndarray = field(init=False)
     observed: np.ndarray = field(init=False)
@@ -92,8 +104,9 @@ class Track:
         if self.low == NEVER:
             self.low = stretch.low
             self.began[:] = stretch.low
-        level = np.empty(stretch.fall.shape)
-        days = stretch.fall.shape[1]
+        self.limits.append((stretch.low, limit))
+        level = np.empty(stretch.step.shape)
+        days = stretch.step.shape[1]
         acted = {
             number: [day - stretch.low for day in resets if 0 < day - stretch.low <= days]
             for number, resets in self.resets.items()
@@ -123,16 +136,16 @@ class Track:
     ) -> None:
         if begin == stop or not len(rows):
             return
-        fall, rise = stretch.fall[rows, begin:stop], stretch.rise[rows, begin:stop]
-        path = climb(fall, rise, self.standing[rows])
+        path = climb(stretch.step[rows, begin:stop], self.standing[rows])
         level[rows, begin:stop] = path.level
         self.standing[rows] = path.level[:, -1]
         # The days of a stretch count from the one after `low`.
         base = stretch.low + begin + 1
         began = np.where(path.began == NEVER, self.began[rows, None], path.began + base)
         self.began[rows] = began[:, -1]
-        # A fall never takes a chart to its limit, so only a day with an event can.
-        first = first_day((path.level >= limit) & (rise > 0))
+        # A limit may be lower than the last one: a chart sounds on an event, not on a new year.
+        event = stretch.observed[rows, begin:stop] > 0
+        first = first_day((path.level >= limit) & event)
         for place in np.flatnonzero((first != NEVER) & ~self.alarmed[rows]):
             number, day = int(rows[place]), int(first[place])
             self.alarmed[number] = True
@@ -148,9 +161,17 @@ class Track:
         after = [day for day in self.resets.get(alarm.number, ()) if day >= alarm.day]
         return after[0] if after else QUIET
 
+    def suspected(self, day: int) -> list[Alarm]:
+        """List the alarms whose days are not to be taken as usual on a day."""
+        return [
+            alarm
+            for alarm in self.alarms
+            if (acted := self.acted_on(alarm)) > day or (alarm.number, acted) not in self.cleared
+        ]
+
     def since(self, number: int, began: int, day: int) -> tuple[int, float]:
-        """Count what came, and what was expected, from one day to another."""
-        first, stop = max(began - self.low - 1, 0), day - self.low
+        """Count what came, and what was expected, after one day up to another."""
+        first, stop = began - self.low, day - self.low
         return (
             int(self.observed[number, first:stop].sum()),
             float(self.expected[number, first:stop].sum(dtype=float)),

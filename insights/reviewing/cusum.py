@@ -1,4 +1,4 @@
-"""The arithmetic of a cumulative sum that starts again at zero: when does trouble show?"""
+"""The arithmetic of a cumulative sum that starts again at zero."""
 
 from __future__ import annotations
 
@@ -18,24 +18,22 @@ class Climb:
     level
         Of every chart at the end of each day, shape (C, D).
     began
-        For each day, the day on which the climb that it stands on began: the last on which the
-        chart was at zero before that day's events; -1 where it came in above zero and has
-        not been there since, shape (C, D).
+        For each day, the last one at whose end the chart was at zero, which is where the
+        change is thought to have come; -1 where it came in above zero and has not been there
+        since, shape (C, D).
     """
 
     level: np.ndarray
     began: np.ndarray
 
 
-def climb(fall: np.ndarray, rise: np.ndarray, start: np.ndarray | float = 0.0) -> Climb:
-    """Follow charts that fall steadily, stop at zero, and rise at each event.
+def climb(step: np.ndarray, start: np.ndarray | float = 0.0) -> Climb:
+    """Follow charts that go up and down by evidence and never below zero.
 
     Parameters
     ----------
-    fall
-        How far each chart falls on each day, none below 0, shape (C, D).
-    rise
-        How far it rises at the end of the day, shape (C, D).
+    step
+        Evidence of each day for a change against none, log likelihood ratio, shape (C, D).
     start
         Level before the first day, shape (C,) or one for all.
 
@@ -45,18 +43,17 @@ def climb(fall: np.ndarray, rise: np.ndarray, start: np.ndarray | float = 0.0) -
 
     Notes
     -----
-    ``W = max(0, W - fall) + rise`` (Page 1954, Biometrika 41:100-115, in the form of Gandy,
-    Kvaloy, Bottle and Zhou 2010, Biometrika 97:375-388, for counts on a clock). Written with the
-    lowest point that the free sum has reached, so that days need no loop: the chart stands as
-    high above that point as the free sum does.
+    ``W = max(0, W + step)`` (Page 1954, Biometrika 41:100-115). With comebacks on a clock the
+    step of a day is ``log(ratio)`` for each that came less ``ratio - 1`` for each to be expected
+    (Gandy, Kvaloy, Bottle and Zhou 2010, Biometrika 97:375-388), taken together: a busy day is
+    weighed as a whole, as its order is not known. The chart stands as high above the lowest point
+    of the free sum as the free sum does, so days need no loop.
     """
-    start = np.broadcast_to(np.asarray(start, dtype=float), fall.shape[:1])[:, None]
-    free = np.cumsum(rise - fall, axis=1) + start
-    before_rise = free - rise
-    lowest = np.minimum(np.minimum.accumulate(before_rise, axis=1), 0.0)
-    level = np.maximum(free - lowest, 0.0)
-    at_zero = np.where(before_rise <= lowest, np.arange(fall.shape[1]), NEVER)
-    return Climb(level, np.maximum.accumulate(at_zero, axis=1))
+    start = np.broadcast_to(np.asarray(start, dtype=float), step.shape[:1])[:, None]
+    free = np.cumsum(step, axis=1) + start
+    lowest = np.minimum(np.minimum.accumulate(free, axis=1), 0.0)
+    at_zero = np.where(free <= lowest, np.arange(step.shape[1]), NEVER)
+    return Climb(free - lowest, np.maximum.accumulate(at_zero, axis=1))
 
 
 def event_maxima(gaps: np.ndarray, jump: float, drift: float, lengths: np.ndarray) -> np.ndarray:

@@ -64,6 +64,7 @@ def lay_out(followup: Followup) -> Daily:
     known = np.full(len(start), NEVER)
     judged = back & ~np.isnat(seen_on)
     known[judged] = ((seen_on[judged] - first_day) // ONE_DAY).astype(np.int64)
+    known = np.where(judged, np.maximum(known, end), known)
     cause = episodes["cause"].where(known != NEVER)
     return Daily(pd.Timestamp(first_day), last, start, end, known, cause)
 
