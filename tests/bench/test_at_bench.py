@@ -1,0 +1,96 @@
+"""No unit leaves past its limits unnoticed, and every reading stays."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from insights.bench.at_bench import (
+    NOT_RETURNED,
+    Save,
+    hand_back,
+    judgement_of,
+    protection_of,
+    readings_of,
+    save_readings,
+)
+from insights.bench.readings import Limit, Reading
+from insights.bench.rules import Band, Minimum
+from insights.bench.sheets import Instrument, ModelSheet
+from insights.errors import ChangedMeanwhile, RequestError
+from insights.history.book.entries import Settings
+from insights.history.book.kinds import LIMIT, SHEET
+from insights.history.book.opening import create_book
+from insights.history.book.people import Person
+
+ADA = Person("Ada")
+DAY = date(2026, 3, 9)
+METER = Instrument("blue meter", date(2026, 1, 5))
+LEAVES = {"handed_back": "2026-03-09", "price": "60", "term_days": "180"}
+
+
+@pytest.fixture
+def book(tmp_path):
+    made = create_book(tmp_path / "book.db", Settings(), ADA)
+    for limit in (
+        Limit("insulation", "mohm", Minimum(1.0), protection="I"),
+        Limit("plate", "c", Band(200, 10), model="grill", required=False),
+    ):
+        made.put(LIMIT, limit.key, limit.to_json(), by=ADA)
+    made.put(SHEET, "grill", ModelSheet("grill", "I").to_json(), by=ADA)
+    for model in ("grill", "unknown one"):
+        made.receive({"received": "2026-03-02", "model": model}, by=ADA, today=DAY)
+    return made
+
+
+def read(value: float, quantity: str = "insulation", unit: str = "mohm") -> Reading:
+    return METER.reading(quantity, unit, value, DAY)
+
+
+def saved(job) -> Save:
+    return Save(job.number, ADA, today=DAY)
+
+
+def test_a_unit_out_of_limits_stays_until_measured_again(book):
+    job = book.job("J000001")
+    with pytest.raises(RequestError, match="not measured"):
+        hand_back(book, job, LEAVES, "", saved(job))
+    job = save_readings(book, job, [read(0.4), read(203, "plate", "c")], "", saved(job))
+    with pytest.raises(RequestError, match="insulation out"):
+        hand_back(book, job, LEAVES, "", saved(job))
+    job = save_readings(book, job, [read(25.0)], "", saved(job))
+    assert judgement_of(book, job).may_be_handed_back
+    assert [reading.value for reading in readings_of(job)] == [0.4, 203, 25.0]
+    assert readings_of(job)[0].calibrated_on == METER.calibrated_on
+    assert job.values["reading_insulation_mohm"] == 25.0
+    assert book.versions_of("J000001")[1].values["reading_insulation_mohm"] == 0.4
+    job = hand_back(book, job, LEAVES, "", saved(job))
+    assert job.values["price"] == 60
+    assert book.jobs_on_bench()[0].job_id == "J000002"
+
+
+def test_it_may_leave_for_a_reason_that_is_kept(book):
+    job = book.job("J000001")
+    job = hand_back(book, job, LEAVES, " cut lead, for parts ", saved(job))
+    assert job.bench[NOT_RETURNED] == "cut lead, for parts"
+    assert job.what == "not returned to use"
+
+
+def test_without_a_protection_its_limits_cannot_be_chosen(book):
+    job = book.job("J000002")
+    with pytest.raises(RequestError, match="rating plate"):
+        hand_back(book, job, LEAVES, "", saved(job))
+    with pytest.raises(RequestError, match="protection is 'IV'"):
+        save_readings(book, job, [], "IV", saved(job))
+    job = save_readings(book, job, [read(3.0)], "I", saved(job))
+    assert protection_of(book, job) == "I"
+    assert hand_back(book, job, LEAVES, "", saved(job)).values["term_days"] == 180
+
+
+def test_readings_taken_meanwhile_are_not_lost(book):
+    job = book.job("J000001")
+    save_readings(book, job, [read(25.0)], "", saved(job))
+    with pytest.raises(ChangedMeanwhile):
+        save_readings(book, job, [read(26.0)], "", saved(job))
+    assert [reading.value for reading in readings_of(book.job("J000001"))] == [25.0]
