@@ -6,19 +6,17 @@ import streamlit as st
 
 from dashboards.data import Source, followup
 from dashboards.selection import Selection
-from insights.money.assumptions import Assumptions
+from insights.money.assumptions import USUAL_TERMS, Assumptions
 from insights.money.backtest import Backtest, backtest
 from insights.money.claims import Claims, claims_curve
 from insights.money.quote import Quote, quote_warranty
 from insights.money.reserve import Reserve, reserve
 
-TERMS = (30, 90, 180, 365, 730)
-
 
 def quote(source: Source, selection: Selection, assumptions: Assumptions) -> Quote:
     """Quote every usual term; only the claims behind it are kept, prices are worked out anew."""
     claims = _claims(source, source.revision, selection)
-    return quote_warranty(claims, TERMS, assumptions=assumptions)
+    return quote_warranty(claims, USUAL_TERMS, assumptions=assumptions)
 
 
 def held(source: Source, selection: Selection, claim_cost: float | None) -> Reserve:

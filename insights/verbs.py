@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from insights import as_json, verbs_money, wording, wording_practice
+from insights import as_json, verbs_money, verbs_report, verbs_review, wording, wording_practice
 from insights.answer import Answer
 from insights.asked import DAYS, days_of, declared, followed, names_of, read, selected
 from insights.evidence.exploration import explore_practices
@@ -256,5 +256,17 @@ ANALYSES = (
         "how earlier quotes and reserves would have done",
         verbs_money.backtest_options,
         verbs_money.score,
+    ),
+    Verb(
+        "review",
+        "comebacks by month, technician, model, lot and cause, like for like",
+        verbs_review.review_options,
+        verbs_review.look_back,
+    ),
+    Verb(
+        "report",
+        "all of it as one printable page",
+        verbs_report.report_options,
+        verbs_report.report,
     ),
 )

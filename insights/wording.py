@@ -34,6 +34,10 @@ RETURNED_ONLY = (
     "Counted is what came back to us. A unit that failed and was thrown away or taken elsewhere "
     "without our hearing of it reads as still working."
 )
+YOUNG_MONTHS = (
+    "A young month looks good because its comebacks are still to come. Seen is what has come back "
+    "of what will, by day 180."
+)
 
 
 @dataclass(frozen=True)

@@ -42,10 +42,7 @@ def show() -> None:
     recent = data.recent(record, selection)
     if recent is not None:
         st.subheader("The latest months", anchor=False)
-        st.markdown(
-            "A young month looks good because its comebacks are still to come. Seen is what has "
-            "come back of what will, by day 180."
-        )
+        st.markdown(wording.YOUNG_MONTHS)
         answer.table(
             tables.of_months(recent),
             key="latest-months",

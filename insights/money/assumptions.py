@@ -13,6 +13,9 @@ from insights.money.renewal import KINDS, Kind
 
 MOST_JOBS = 1_000_000
 
+USUAL_TERMS = (30, 90, 180, 365, 730)
+"""Terms quoted where none is named, in days."""
+
 
 @dataclass(frozen=True)
 class Assumptions:

@@ -1,0 +1,1 @@
+"""The printable report: the same answers as on the screen, on paper."""

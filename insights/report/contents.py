@@ -1,0 +1,204 @@
+"""The answers of a report, each worked out as the screen and the command work it out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+
+import pandas as pd
+
+from insights import (
+    tables,
+    tables_money,
+    tables_practice,
+    wording,
+    wording_money,
+    wording_practice,
+)
+from insights.errors import EvidenceError, RequestError
+from insights.evidence.practice import compare_practice
+from insights.followup import NOT_RECORDED, Followup
+from insights.money.assumptions import USUAL_TERMS, Assumptions
+from insights.money.backtest import backtest
+from insights.money.costs import Costs
+from insights.money.payback import payback
+from insights.money.quote import quote_warranty
+from insights.money.reserve import reserve
+from insights.report import charts
+from insights.report.section import Found, Section, Sheet
+from insights.standing import standing
+from insights.survival.causes import cause_curves
+from insights.survival.curves import return_curves
+from insights.survival.maturity import maturity
+from insights.survival.recurrent import repeat_returns
+from insights.wording import Finding, spoken
+
+DAYS = (90, 180, 365)
+PRACTICE_DAY = 180
+Progress = Callable[[str], None]
+Question = tuple[str, str, Callable[[], Found]]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a report is to hold beyond the usual.
+
+    Parameters
+    ----------
+    by
+        Columns whose groups are compared.
+    costs
+        For each practice to be weighed, what one more job done so costs; the others are
+        compared without money.
+    claim_cost
+        What a claim costs; None: what the record says.
+    """
+
+    by: tuple[str, ...] = ()
+    costs: dict[str, Costs] | None = None
+    claim_cost: float | None = None
+
+
+def sections(followup: Followup, wanted: Wanted, progress: Progress) -> Iterator[Section]:
+    """Work out a report's answers one after the other.
+
+    Parameters
+    ----------
+    followup
+        The hand-backs of the period.
+    wanted
+        What is asked for.
+    progress
+        Told the title of each answer before it is worked out.
+
+    Yields
+    ------
+    Section
+        A question that the record can't answer is there too, with the reason.
+    """
+    for mark, title, work in _questions(followup, wanted):
+        progress(title)
+        try:
+            found = work()
+        except (EvidenceError, RequestError) as error:
+            found = Found(Finding(f"The record can't answer this. {error}"))
+        yield Section(mark, title, found)
+
+
+def _questions(followup: Followup, wanted: Wanted) -> Iterator[Question]:
+    yield "standing", "Where we stand", partial(_standing, followup)
+    yield "curves", "How many come back", partial(_curves, followup, None)
+    for name in wanted.by:
+        title = f"How many come back, by {spoken(name)}"
+        yield f"by-{name}", title, partial(_curves, followup, name)
+    yield "causes", "What brings them back", partial(_causes, followup)
+    yield "repeats", "Units that come back again", partial(_repeats, followup)
+    for name in practices_to_compare(followup):
+        title = f"Does it work: {spoken(f'practice_{name}')}?"
+        cost = (wanted.costs or {}).get(name)
+        yield f"practice-{name}", title, partial(_practice, followup, name, cost)
+    yield "terms", "What to promise", partial(_terms, followup, wanted.claim_cost)
+    yield "reserve", "What to hold", partial(_held, followup, wanted.claim_cost)
+    yield "score", "Were we right?", partial(_score, followup)
+    yield "months", "The latest months", partial(_months, followup)
+    yield "problems", "What is wrong with the record", partial(_problems, followup)
+
+
+def practices_to_compare(followup: Followup) -> tuple[str, ...]:
+    """Name the practices done in at least two ways."""
+    return tuple(name for name in followup.history.practices if _levels(followup, name) > 1)
+
+
+def _levels(followup: Followup, name: str) -> int:
+    values = followup.values(f"practice_{name}")
+    return int(values[values != NOT_RECORDED].nunique())
+
+
+def _standing(followup: Followup) -> Found:
+    counted = standing(followup)
+    tally = pd.DataFrame(tables.tally_of(counted).items(), columns=["What", "How many"])
+    sheets = [Sheet("In numbers", tally)]
+    if not counted.attention.empty:
+        sheets.append(Sheet("What wants attention", tables.of_attention(counted)))
+    return Found(wording.of_standing(counted), sheets=tuple(sheets))
+
+
+def _curves(followup: Followup, by: str | None) -> Found:
+    curves = return_curves(followup, by=by, at=DAYS)
+    sheets = [Sheet("Share back by day, with its range", tables.of_curves(curves))]
+    tests = tables.tests_of(curves)
+    if not tests.empty:
+        sheets.append(Sheet("Could the difference be chance?", tests))
+    return Found(
+        wording.of_curves(curves), (charts.share_back(curves),), tuple(sheets), curves.method
+    )
+
+
+def _causes(followup: Followup) -> Found:
+    causes = cause_curves(followup, at=DAYS)
+    sheet = Sheet("Share back by root cause, with its range", tables.of_causes(causes))
+    drawn = (charts.by_cause(causes),) if len(causes.counts) else ()
+    return Found(wording.of_causes(causes), drawn, (sheet,), causes.method)
+
+
+def _repeats(followup: Followup) -> Found:
+    repeats = repeat_returns(followup, at=DAYS)
+    return Found(wording.of_repeats(repeats), method=repeats.method)
+
+
+def _practice(followup: Followup, name: str, costs: Costs | None) -> Found:
+    evidence = compare_practice(followup, name, day=PRACTICE_DAY)
+    pays = None
+    if costs is not None:
+        pays = payback(-evidence.draws, costs, risk_without=evidence.adjusted.risk_against)
+    sheets = [
+        Sheet("Ways to estimate it, side by side", tables_practice.of_estimators(evidence)),
+        Sheet("By root cause; the parts add up", tables_practice.of_parts(evidence)),
+    ]
+    if pays is not None:
+        sheets.append(Sheet("Does it pay?", tables_practice.of_payback(pays)))
+    finding = wording_practice.of_practice(evidence, pays)
+    return Found(finding, sheets=tuple(sheets), method=evidence.method)
+
+
+def _terms(followup: Followup, claim_cost: float | None) -> Found:
+    quote = quote_warranty(followup, USUAL_TERMS, assumptions=Assumptions(claim_cost=claim_cost))
+    sheet = Sheet("Claims and cost by term", tables_money.of_quote(quote))
+    finding = wording_money.of_quote(quote).with_caveats([wording.STATUTORY])
+    return Found(finding, (charts.terms(quote),), (sheet,), quote.method)
+
+
+def _held(followup: Followup, claim_cost: float | None) -> Found:
+    held = reserve(followup, claim_cost=claim_cost)
+    sheet = Sheet("Money that falls due, by month", tables_money.of_months(held))
+    return Found(wording_money.of_reserve(held), (charts.months(held),), (sheet,), held.method)
+
+
+def _score(followup: Followup) -> Found:
+    score = backtest(followup)
+    sheet = Sheet("How earlier quotes and reserves would have done", tables_money.of_scores(score))
+    return Found(wording_money.of_backtest(score), sheets=(sheet,), method=score.method)
+
+
+def _months(followup: Followup) -> Found:
+    recent = maturity(followup)
+    sheet = Sheet("Completed by what is still to come, by day 180", tables.of_months(recent))
+    return Found(Finding(wording.YOUNG_MONTHS), sheets=(sheet,), method=recent.method)
+
+
+def _problems(followup: Followup) -> Found:
+    history = followup.history
+    refused = wording.whole(history.refused_count)
+    sentence = (
+        f"{refused} rows could not be used; {wording.whole(len(followup.problems))} dates "
+        "contradict each other."
+    )
+    sheets = (
+        Sheet("Refused rows, by reason", tables.of_refusals_by_reason(history)),
+        Sheet("Dates that contradict each other", tables.of_problems(followup)),
+        Sheet("Pairs of jobs that may be one unit", tables.of_pairs(followup, "doubtful")),
+    )
+    remarks = (*history.notes, *followup.links.notes, *followup.notes)
+    told = tuple(dict.fromkeys(note.text for note in remarks if note.jobs != 0))
+    return Found(Finding(sentence, told), sheets=sheets)
