@@ -16,8 +16,9 @@ BLOCKED = {
     "time": "but it would have been on the bench twice at once",
     "serials": "but it would join units whose serials are clearly different",
     "repeated": "but each of the two serials came more than once",
-    "person": "but a person said that they are different units",
 }
+PERSON = "person"
+"""The obstacle of units that a person said are two: no doubt is left."""
 
 
 @dataclass
@@ -74,17 +75,20 @@ class Units:
         self.jobs[low] += self.jobs[high]
 
     def obstacle(self, one: int, other: int) -> str:
-        """Say why two units can't be one: a key of ``BLOCKED``, or nothing."""
+        """Say why two units can't be one: a key of ``BLOCKED``, ``PERSON``, or nothing."""
         mine, theirs = self.cards_of(one), self.cards_of(other)
-        if self._kept_apart(mine, theirs):
-            return "person"
+        if self.kept_apart(one, other):
+            return PERSON
         if self._overlap(mine, theirs):
             return "time"
         return self._serials_clash(mine, theirs)
 
-    def _kept_apart(self, mine: np.ndarray, theirs: np.ndarray) -> bool:
-        others = set(theirs.tolist())
-        return any(self.apart.get(card, set()) & others for card in mine.tolist())
+    def kept_apart(self, one: int, other: int) -> bool:
+        """Whether a person said that two units are not one."""
+        if not self.apart:
+            return False
+        others = set(self.cards_of(other).tolist())
+        return any(self.apart.get(card, set()) & others for card in self.cards_of(one).tolist())
 
     def _overlap(self, mine: np.ndarray, theirs: np.ndarray) -> bool:
         together = np.concatenate((mine, theirs))
@@ -132,8 +136,8 @@ def join_records(units: Units, candidates: pd.DataFrame, link_at: float) -> pd.D
     -------
     pandas.DataFrame
         ``pair`` (row of ``candidates``), ``probability``, ``linked``, ``obstacle`` (key of
-        ``BLOCKED``, or empty), ``rivals`` (how many other units lay claim): a row per pair
-        joined and, for the pairs of units left apart, the strongest pair of records of each.
+        ``BLOCKED``, ``PERSON``, or empty), ``rivals`` (how many other units lay claim): a row per
+        pair joined and, for the pairs of units left apart, the strongest pair of records of each.
 
     Notes
     -----
@@ -153,7 +157,8 @@ def join_records(units: Units, candidates: pd.DataFrame, link_at: float) -> pd.D
         joined.append(best[done].assign(linked=True, obstacle=""))
     left = _claims(units, candidates, {})
     obstacles = [
-        blocked.get((low, high), "") for low, high in zip(left["low"], left["high"], strict=True)
+        PERSON if units.kept_apart(low, high) else blocked.get((low, high), "")
+        for low, high in zip(left["low"], left["high"], strict=True)
     ]
     left = left.assign(linked=False, obstacle=obstacles)
     return pd.concat([*joined, left], ignore_index=True)[

@@ -10,7 +10,7 @@ import pandas as pd
 from insights.errors import RequestError
 from insights.history.blocking import candidate_pairs
 from insights.history.cards import Cards, Records, make_cards, records_of
-from insights.history.joining import Units, join_records
+from insights.history.joining import PERSON, Units, join_records
 from insights.history.matching import Ratios, best_stranger_odds, compare, estimate, pair_odds
 from insights.history.reasons import reasons_of
 from insights.history.schema import History
@@ -277,7 +277,8 @@ def _links(evidence: Evidence, link_at: float, review_from: float) -> Links:
     cards = evidence.cards
     units = _decided_units(evidence)
     judged = join_records(units, evidence.candidates, link_at)
-    judged = judged[judged["linked"] | (judged["probability"] >= review_from)]
+    in_doubt = (judged["probability"] >= review_from) & (judged["obstacle"] != PERSON)
+    judged = judged[judged["linked"] | in_doubt]
     unit_of_card = units.roots()[cards.record]
     unit_of_job = np.empty(len(cards), dtype=np.int64)
     unit_of_job[cards.row] = unit_of_card
