@@ -19,3 +19,7 @@ INSTRUMENT = "instrument"
 LIMIT = "limit"
 """A limit of a final reading, under its ``key``: what :class:`insights.bench.readings.Limit`
 writes."""
+
+SECOND_CODING = "second_coding"
+"""A second person's coding of a comeback, under its job: what
+:func:`insights.bench.second_coding.keep_second_coding` writes."""
