@@ -10,10 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-import pyarrow as pa
-from pyarrow import csv
 
 from insights.history.schema import History
+from insights.history.written import write_history
 from synthetic import presets
 from synthetic.generate import generate
 from synthetic.scenario import Scenario
@@ -72,19 +71,6 @@ def write_preset(folder: str | Path, preset: str, **given: int) -> Path:
         json.dumps(truth_as_data(history, truth), indent=1, ensure_ascii=False), encoding="utf-8"
     )
     return file
-
-
-def write_history(history: History, file: Path) -> None:
-    """Write a history as UTF-8 CSV under our headings, empty columns left out."""
-    jobs = history.jobs
-    kept = jobs.loc[:, [name for name in jobs.columns if jobs[name].notna().any()]]
-    dates = kept.select_dtypes("datetime64").columns
-    written = kept.assign(**{name: kept[name].dt.date for name in dates})
-    for name in ("condition", "term_days"):
-        if name in written:
-            written[name] = written[name].astype("Int64")
-    table = pa.Table.from_pandas(written, preserve_index=False)
-    csv.write_csv(table, file, csv.WriteOptions(quoting_style="needed"))
 
 
 def truth_as_data(history: History, truth: Truth) -> dict[str, Any]:

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 
 from insights.history.intake import read_history
+from insights.history.written import write_history
 from synthetic.__main__ import main
 from synthetic.cafe import cafe_workshop
-from synthetic.demo import write_history
 from synthetic.generate import generate
 from synthetic.presets import simple_shop
 

@@ -11,12 +11,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from insights.errors import BookError
 from insights.history.book.address import is_address
 
 BUSY_SECONDS = 10
+_WRITER = 7_629_011  # of no meaning: the number under which writers to a server's book queue up
 
 
 def url_of(source: str | Path) -> URL:
@@ -38,6 +39,8 @@ def url_of(source: str | Path) -> URL:
         ) from error
     if url.drivername == "postgresql":
         url = url.set(drivername="postgresql+psycopg")
+    if not url.database:
+        raise BookError(f"'{source}' names no database. Write it at the end of the address.")
     return url
 
 
@@ -59,17 +62,32 @@ def make_engine(url: URL, *, read_only: bool = False) -> Engine:
     if url.get_backend_name() == "sqlite":
         return _sqlite_engine(url, read_only)
     try:
-        engine = create_engine(url, pool_pre_ping=True)
+        return _server_engine(url, read_only)
     except ModuleNotFoundError as error:
         raise BookError(
             "A book on a PostgreSQL server needs the driver psycopg. Install it with "
             "pip install 'psycopg[binary]'."
         ) from error
-    if read_only:
 
-        @event.listens_for(engine, "begin")
-        def _read_only(connection: Connection) -> None:
-            connection.exec_driver_sql("SET TRANSACTION READ ONLY")
+
+def is_file(engine: Engine) -> bool:
+    """Tell whether a book is a SQLite file and not kept by a server."""
+    return engine.dialect.name == "sqlite"
+
+
+def _server_engine(url: URL, read_only: bool) -> Engine:
+    engine = create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": BUSY_SECONDS})
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        if connection.get_execution_options().get("writes", False) and not read_only:
+            # One writer at a time, as in a SQLite book: numbers are drawn in turn, and what is
+            # numbered later is also seen later, on which the book's revision relies.
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_SECONDS}s'")
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITER})")
+        else:
+            # One picture of the book for all that is read in a transaction.
+            connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
 
     return engine
 
@@ -98,9 +116,18 @@ def _sqlite_engine(url: URL, read_only: bool) -> Engine:
 
 def use_write_ahead_log(engine: Engine) -> None:
     """Let readers go on while someone writes; kept in the file once set."""
+    _set_journal(engine, "WAL")
+
+
+def use_single_file(engine: Engine) -> None:
+    """Keep everything in the one file, so that it can be carried away or only be read."""
+    _set_journal(engine, "DELETE")
+
+
+def _set_journal(engine: Engine, mode: str) -> None:
     raw = engine.raw_connection()  # not inside a transaction, which SQLite refuses
     try:
-        raw.cursor().execute("PRAGMA journal_mode = WAL")
+        raw.cursor().execute(f"PRAGMA journal_mode = {mode}")
     finally:
         raw.close()
 
@@ -132,32 +159,48 @@ def explained(book: str) -> Iterator[None]:
     """
     try:
         yield
-    except (OperationalError, sqlite3.OperationalError) as error:
-        raise BookError(_meaning(book, str(getattr(error, "orig", None) or error))) from error
     except (DBAPIError, sqlite3.DatabaseError) as error:
-        found = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
-        raise BookError(f"{book}: the database refused: {found}. Nothing was stored.") from error
+        raise BookError(_meaning(book, str(getattr(error, "orig", None) or error))) from error
 
 
+_READ_ONLY = (
+    "the book is read-only. Nothing was stored. Allow writing to the file and its folder, or open "
+    "the book where you may write."
+)
+_FULL = "the disk is full. Nothing was stored. Make room, then save again."
+_HELD = (
+    f"another program has held the book for {BUSY_SECONDS} seconds. Nothing was stored. Close that "
+    "program, or wait, then save again."
+)
 _MEANINGS = (
-    (
-        "readonly",
-        "the book is read-only. Nothing was stored. Allow writing to the file and its "
-        "folder, or open the book where you may write.",
-    ),
-    ("disk is full", "the disk is full. Nothing was stored. Make room, then save again."),
+    ("readonly", _READ_ONLY),
+    ("read-only transaction", _READ_ONLY),
+    ("disk is full", _FULL),
+    ("No space left", _FULL),
     (
         "disk I/O error",
-        "the disk can't be written. Nothing was stored. Check the disk and its "
-        "free space, then save again.",
+        "the disk can't be written. Nothing was stored. Check the disk and its free space, then "
+        "save again.",
     ),
-    (
-        "locked",
-        f"another program has held the book for {BUSY_SECONDS} seconds. Nothing was "
-        "stored. Close that program, or wait, then save again.",
-    ),
+    ("locked", _HELD),
+    ("lock timeout", _HELD),
     ("unable to open", "the file can't be opened. Check that the folder exists and may be read."),
     ("no such table", "this is a database, but not a job book. Give a job book's file."),
+    ("not a database", "this is not a job book, or the file is damaged. Bring back a backup."),
+    ("malformed", "the file is damaged. Bring back a backup with `staysfixed book restore`."),
+    (
+        "connection failed",
+        "the server can't be reached, or does not let you in. Nothing was stored. Check that it "
+        "runs, and the address, name and password.",
+    ),
+    (
+        "server closed the connection",
+        "the server stopped before it answered. Save again: what was stored is not stored twice.",
+    ),
+    (
+        "terminating connection",
+        "the server stopped before it answered. Save again: what was stored is not stored twice.",
+    ),
 )
 
 

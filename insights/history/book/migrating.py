@@ -47,6 +47,14 @@ def check_version(engine: Engine, book: str) -> bool:
     return found == newest()
 
 
+def refuse_filled(engine: Engine, book: str) -> None:
+    """Raise BookError where a database holds any table."""
+    with reading(engine, book) as connection:
+        found = inspect(connection).get_table_names()
+    if found:
+        raise BookError(f"{book} is not empty and is left as it is. Give an empty database.")
+
+
 def upgrade(engine: Engine, book: str, to: str = "head") -> None:
     """Run the steps that a book lacks, all of them in one transaction.
 
@@ -57,12 +65,25 @@ def upgrade(engine: Engine, book: str, to: str = "head") -> None:
     to
         The version to stop at; ``head``: the newest.
     """
+    with writing(engine, book) as connection:
+        upgrade_within(connection, to)
+
+
+def upgrade_within(connection: Connection, to: str = "head") -> None:
+    """Run the steps that a book lacks, inside a transaction of the caller's.
+
+    Parameters
+    ----------
+    connection
+        In a transaction that writes.
+    to
+        The version to stop at; ``head``: the newest.
+    """
     # Imported here: a book is opened daily and migrated hardly ever.
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(_STEPS).replace("%", "%%"))
-    with writing(engine, book) as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, to)
+    config.attributes["connection"] = connection
+    command.upgrade(config, to)

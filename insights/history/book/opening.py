@@ -5,13 +5,26 @@ from __future__ import annotations
 from dataclasses import asdict
 from pathlib import Path
 
+from sqlalchemy import Engine
+from sqlalchemy.engine import URL
+
 from insights.errors import BookError
+from insights.history.book.backup import backup_of
 from insights.history.book.book import Book
-from insights.history.book.engines import make_engine, shown, url_of, use_write_ahead_log
+from insights.history.book.engines import (
+    explained,
+    is_file,
+    make_engine,
+    reading,
+    shown,
+    url_of,
+    use_write_ahead_log,
+)
 from insights.history.book.entries import Settings
 from insights.history.book.kinds import SETTINGS, WHOLE_BOOK
-from insights.history.book.migrating import check_version, upgrade
+from insights.history.book.migrating import check_version, upgrade, version_of
 from insights.history.book.people import OWNER, Person
+from insights.history.book.whole_files import whole_file
 
 
 def create_book(source: str | Path, settings: Settings, by: Person) -> Book:
@@ -34,24 +47,33 @@ def create_book(source: str | Path, settings: Settings, by: Person) -> Book:
     by.must_be(OWNER)
     url = url_of(source)
     name = shown(url)
-    if url.get_backend_name() == "sqlite":
-        if Path(name).exists():
-            raise BookError(f"{name} exists already. Open it, or choose another name.")
-        if not Path(name).resolve().parent.is_dir():
-            raise BookError(f"The folder of {name} does not exist. Make it first.")
-    engine = make_engine(url)
-    if url.get_backend_name() == "sqlite":
-        use_write_ahead_log(engine)
+    if url.get_backend_name() != "sqlite":
+        engine = make_engine(url)
+        _fill(engine, name, settings, by)
+        return Book(engine, name)
+    with whole_file(Path(name)) as making:
+        engine = make_engine(URL.create("sqlite", database=str(making)))
+        try:
+            with explained(name):
+                use_write_ahead_log(engine)
+            _fill(engine, name, settings, by)
+        finally:
+            engine.dispose()
+    return Book(make_engine(url), name)
+
+
+def _fill(engine: Engine, name: str, settings: Settings, by: Person) -> None:
     upgrade(engine, name)
     book = Book(engine, name)
     if book.get(SETTINGS, WHOLE_BOOK) is not None:
         raise BookError(f"{name} holds a book already. Open it.")
     book.put(SETTINGS, WHOLE_BOOK, asdict(settings), by=by, expected=0)
-    return book
 
 
 def open_book(source: str | Path, *, read_only: bool = False) -> Book:
     """Open a book, bringing its tables to the newest version.
+
+    Before an older file is brought forward, a backup of it is written beside it.
 
     Parameters
     ----------
@@ -74,5 +96,23 @@ def open_book(source: str | Path, *, read_only: bool = False) -> Book:
     if not check_version(engine, name):
         if read_only:
             raise BookError(f"{name} has older tables. Open it once for writing.")
-        upgrade(engine, name)
+        _bring_forward(engine, name)
     return Book(engine, name)
+
+
+def _bring_forward(engine: Engine, name: str) -> None:
+    if is_file(engine):
+        with reading(engine, name) as connection:
+            before = version_of(connection)
+        kept = _free(Path(name).with_suffix(f".tables-{before}.backup"))
+        backup_of(engine, name, kept)
+    upgrade(engine, name)
+
+
+def _free(path: Path) -> Path:
+    """Name a file beside, at which there is nothing yet."""
+    tried, count = path, 1
+    while tried.exists():
+        count += 1
+        tried = path.with_name(f"{path.name}-{count}")
+    return tried
