@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 APP = Path(__file__).with_name("app.py")
+SERVED = Path(__file__).with_name("served.py")
 SOURCE_VARIABLE = "STAYSFIXED_SOURCE"
 PORT = 8501
 THIS_MACHINE = ("127.0.0.1", "localhost")
 EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
-def arguments(address: str, port: int, *, headless: bool) -> list[str]:
+def arguments(
+    address: str, port: int, *, headless: bool, hosts: Sequence[str] = THIS_MACHINE
+) -> list[str]:
     """Write the command line that Streamlit gets.
 
     Parameters
     ----------
     address, port, headless
         As in :func:`dashboards.launching.launch`.
+    hosts
+        The names under which browsers may ask for it.
 
     Returns
     -------
@@ -32,10 +38,9 @@ def arguments(address: str, port: int, *, headless: bool) -> list[str]:
         # Told its own name, Streamlit asks no outside service for it.
         "browser.serverAddress": THIS_MACHINE[1] if everywhere else address,
     }
-    hosts = ("*",) if everywhere else dict.fromkeys((*THIS_MACHINE, address))
     return [
         "run",
-        str(APP),
+        str(SERVED),
         *(f"--{name}={value}" for name, value in options.items()),
         *(f"--server.allowedHosts={host}" for host in hosts),
     ]

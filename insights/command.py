@@ -86,6 +86,9 @@ def _parser() -> argparse.ArgumentParser:
     show.add_argument("source", metavar="SOURCE", nargs="?")
     show.add_argument("--address", default="127.0.0.1", help="only this machine by default")
     show.add_argument("--port", type=int, default=8501)
+    show.add_argument("--name", action="append", default=[], help="a name browsers ask for it by")
+    show.add_argument("--behind-tls", action="store_true", help="a proxy speaks HTTPS for it")
+    show.add_argument("--sign-in", action="store_true", help="ask for it on this machine as well")
     show.set_defaults(run=_open)
     return parser
 
@@ -110,6 +113,8 @@ def _analysis(verb: Verb) -> Callable[[argparse.Namespace], int]:
 
 def _open(args: argparse.Namespace) -> int:
     where = ["--address", args.address, "--port", str(args.port)]
+    where += [word for name in args.name for word in ("--name", name)]
+    where += ["--behind-tls"] * args.behind_tls + ["--sign-in"] * args.sign_in
     return _program("dashboards", *([args.source] if args.source else []), *where)
 
 
