@@ -8,6 +8,7 @@ from insights.bench.agreement import Agreement
 from insights.bench.cautions import cautions_for
 from insights.bench.claims import Claim
 from insights.bench.limits import Judged, Judgement
+from insights.bench.readings import Limit
 from insights.wording import STATUTORY, Finding
 
 UNITS = {"c": "°C", "mohm": "MΩ", "ohm": "Ω", "ma": "mA", "w": "W", "v": "V", "a": "A", "s": "s"}
@@ -18,6 +19,43 @@ FACT_WORDS = {
     "our_site": "the fault sits where we worked",
     "our_part": "a part or lot we fitted failed",
     "evidence": "what seal and photos show",
+}
+
+RULES = {
+    "band": "a target and how far from it",
+    "minimum": "a minimum",
+    "maximum": "a maximum",
+    "earth_by_length": "earth continuity, by length of lead",
+    "earth_by_lead": "earth continuity, by resistance of lead",
+    "per_kilowatt": "leakage by heating power",
+    "nominal": "a nominal value with a tolerance",
+    "element": "a heating element, from its rating",
+}
+NUMBERS = {
+    "aim": "Target",
+    "half_band": "How far to either side",
+    "least": "At least",
+    "most": "At most",
+    "lead_m": "Length of the lead, m",
+    "lead_ohm": "Resistance of the lead's earth, Ω",
+    "power_w": "Rated power, W",
+    "ma_per_kw": "mA for each kW",
+    "most_ma": "Never more than, mA",
+    "nominal": "Nominal value",
+    "under_share": "How far below, %",
+    "over_share": "How far above, %",
+    "voltage_v": "Rated voltage, V",
+    "elements": "Equal elements in parallel",
+}
+ELEMENT_NUMBERS = NUMBERS | {
+    "power_w": "Rated power of all elements together, W",
+    "under_share": "Power below its rating, %",
+    "over_share": "Power above its rating, %",
+}
+EVIDENCE = {
+    "as_we_left_it": "as we left it",
+    "opened_since": "opened or damaged since",
+    "unknown": "can't be told",
 }
 
 
@@ -48,9 +86,12 @@ def of_reading(line: Judged) -> str:
 
 def allowed_words(line: Judged) -> str:
     """Say what a line's limit allows, such as "190 to 210 °C" or "at least 1 MΩ"."""
-    if line.limit is None:
-        return "no limit"
-    rule, unit = line.limit.rule, UNITS.get(line.unit, line.unit)
+    return "no limit" if line.limit is None else allowed_by(line.limit)
+
+
+def allowed_by(limit: Limit) -> str:
+    """Say what a limit allows; see :func:`allowed_words`."""
+    rule, unit = limit.rule, UNITS.get(limit.unit, limit.unit)
     if rule.low is not None and rule.high is not None:
         text = f"{rule.low:.4g} to {rule.high:.4g} {unit}"
     elif rule.low is not None:
@@ -134,3 +175,8 @@ def of_agreement(agreement: Agreement) -> Finding:
             f"{agreement.kappa:.2f})."
         )
     return Finding(sentence, tuple(note.text for note in agreement.notes))
+
+
+def number_words(rule: str) -> dict[str, str]:
+    """Name the numbers of a kind of limit, as a form asks for them."""
+    return ELEMENT_NUMBERS if rule == "element" else NUMBERS
