@@ -6,6 +6,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from insights.bench.suggestion import (
+        CauseModel,
+        Suggestion,
+        learn_root_causes,
+        suggest_root_cause,
+    )
     from insights.evidence.practice import compare_practice
     from insights.evidence.result import PracticeEvidence
     from insights.followup import Followup, follow_up, select
@@ -31,6 +37,7 @@ _HOME = {
     "Backtest": "insights.money.backtest",
     "CauseCurves": "insights.survival.causes",
     "Cohorts": "insights.reviewing.cohorts",
+    "CauseModel": "insights.bench.suggestion",
     "ComebackCost": "insights.money.costs",
     "Costs": "insights.money.costs",
     "CostsByCause": "insights.reviewing.dearest",
@@ -48,12 +55,14 @@ _HOME = {
     "Standing": "insights.standing",
     "backtest": "insights.money.backtest",
     "call_back_sample": "insights.reviewing.call_back",
+    "Suggestion": "insights.bench.suggestion",
     "cause_curves": "insights.survival.causes",
     "cohorts": "insights.reviewing.cohorts",
     "compare_practice": "insights.evidence.practice",
     "corrected": "insights.reviewing.call_back",
     "costs_by_cause": "insights.reviewing.dearest",
     "follow_up": "insights.followup",
+    "learn_root_causes": "insights.bench.suggestion",
     "link_units": "insights.history.units",
     "payback": "insights.money.payback",
     "quote_warranty": "insights.money.quote",
@@ -63,10 +72,12 @@ _HOME = {
     "return_curves": "insights.survival.curves",
     "review": "insights.reviewing.rates",
     "select": "insights.followup",
+    "suggest_root_cause": "insights.bench.suggestion",
 }
 __all__ = [
     "Backtest",
     "CauseCurves",
+    "CauseModel",
     "Cohorts",
     "ComebackCost",
     "Costs",
@@ -83,6 +94,7 @@ __all__ = [
     "Reserve",
     "Review",
     "Standing",
+    "Suggestion",
     "backtest",
     "call_back_sample",
     "cause_curves",
@@ -91,6 +103,7 @@ __all__ = [
     "corrected",
     "costs_by_cause",
     "follow_up",
+    "learn_root_causes",
     "link_units",
     "payback",
     "quote_warranty",
@@ -100,6 +113,7 @@ __all__ = [
     "return_curves",
     "review",
     "select",
+    "suggest_root_cause",
 ]
 
 

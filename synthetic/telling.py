@@ -31,8 +31,8 @@ def tell(
     scenario
         The truth; its ``telling`` holds the words.
     facts
-        What each job really was. ``symptom`` is added: the symptom that the complaint speaks of,
-        counted through the causes of ``telling.complaints``, or -1 where it says nothing.
+        What each job really was. Added are the ``symptom`` that the complaint speaks of and its
+        ``wording``, both counted through ``telling.complaints``, -1 where it says nothing.
     symptom
         The symptom that the customer has in mind, shape (jobs,).
     finished
@@ -50,11 +50,13 @@ def tell(
     empty = random.random(count) < telling.empty_phrase_share
     ways = [way for some in telling.complaints.values() for way in some]
     said = _taken(telling.empty_phrases, random.integers(0, len(telling.empty_phrases), count))
-    said = pc.if_else(pa.array(empty), said, _worded(ways, symptom, random, telling.mistyped_share))
+    wording = _chosen(ways, symptom, random)
+    said = pc.if_else(pa.array(empty), said, _typed(ways, wording, random, telling.mistyped_share))
     opening = _taken(telling.openings, random.integers(0, len(telling.openings), count))
     ending = _taken(telling.endings, random.integers(0, len(telling.endings), count))
     complaint = pc.binary_join_element_wise(opening, said, ending, "")
     facts["symptom"] = np.where(untold | empty, NOTHING_SAID, symptom)
+    facts["wording"] = np.where(untold | empty, NOTHING_SAID, wording)
     return {
         "complaint": _series(_unless(untold, complaint)),
         "notes": _notes(scenario, facts["cause"], finished, random),
@@ -71,26 +73,33 @@ def _notes(
     fault = cause < len(scenario.causes)  # no fault found and misuse leave no finding
     found = fault & (random.random(count) < telling.finding_share)
     ways = [telling.findings[name] for name in scenario.cause_names]
-    finding = _worded(ways, np.where(fault, cause, 0), random, telling.mistyped_share)
+    wording = _chosen(ways, np.where(fault, cause, 0), random)
+    finding = _typed(ways, wording, random, telling.mistyped_share)
     remark = _taken(telling.remarks, random.integers(0, len(telling.remarks), count))
     return _series(_unless(~noted, pc.if_else(pa.array(found), finding, remark)))
 
 
-def _worded(
+def _chosen(
+    ways: Sequence[Sequence[str]], thing: np.ndarray, random: np.random.Generator
+) -> np.ndarray:
+    """Choose one of the ways of saying each thing, counted through all of them."""
+    many = np.array([len(some) for some in ways])
+    start = np.cumsum(many) - many
+    return start[thing] + np.floor(random.random(len(thing)) * many[thing]).astype(np.int64)
+
+
+def _typed(
     ways: Sequence[Sequence[str]],
-    chosen: np.ndarray,
+    wording: np.ndarray,
     random: np.random.Generator,
     mistyped_share: float,
 ) -> pa.Array:
-    """Say each chosen thing in one of its ways, with a slip of the keys here and there."""
-    flat = [wording for some in ways for wording in some]
-    many = np.array([len(some) for some in ways])
-    start = np.cumsum(many) - many
-    one = start[chosen] + np.floor(random.random(len(chosen)) * many[chosen]).astype(np.int64)
+    """Write wordings down, with a slip of the keys here and there."""
+    flat = [text for some in ways for text in some]
     slips = [mistype(text, random).lower() for text in flat for _ in range(SLIPS_OF_A_WORDING)]
-    slip = one * SLIPS_OF_A_WORDING + random.integers(0, SLIPS_OF_A_WORDING, len(chosen))
-    slipped = random.random(len(chosen)) < mistyped_share
-    return _taken([*flat, *slips], np.where(slipped, len(flat) + slip, one))
+    slip = wording * SLIPS_OF_A_WORDING + random.integers(0, SLIPS_OF_A_WORDING, len(wording))
+    slipped = random.random(len(wording)) < mistyped_share
+    return _taken([*flat, *slips], np.where(slipped, len(flat) + slip, wording))
 
 
 def _taken(texts: Sequence[str], codes: np.ndarray) -> pa.Array:

@@ -48,6 +48,8 @@ def replay(coded: CodedJobs, counted: Counted, is_spelling: np.ndarray) -> pd.Da
     parts = [_nothing()]
     for start, end in _stretches(coded):
         rows = np.flatnonzero((coded.received >= start) & (coded.received < end))
+        if not len(rows):
+            continue
         try:
             model = model_before(start, coded, counted, is_spelling)
         except EvidenceError:
