@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import streamlit as st
 
+from dashboards import book_data
 from dashboards.selection import Selection
 from dashboards.server import SOURCE_VARIABLE
 from insights.errors import EvidenceError, StaysfixedError
@@ -33,6 +34,7 @@ from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
 
 if TYPE_CHECKING:
+    from insights.history.book.book import Book
     from insights.survival.maturity import Maturity
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
@@ -52,9 +54,11 @@ class Source:
     revision
         Differs whenever the content, or how it is read, differs.
     path, content
-        The file, or the bytes of an uploaded one; neither: the invented workshop.
+        The file, or the bytes of an uploaded one.
     declared
         How the file is written, where that was said.
+    is_book
+        Whether it is the open job book. With none of the three: the invented workshop.
     """
 
     name: str
@@ -62,11 +66,17 @@ class Source:
     path: Path | None = field(default=None, compare=False)
     content: bytes | None = field(default=None, compare=False, repr=False)
     declared: Declared | None = field(default=None, compare=False)
+    is_book: bool = field(default=False, compare=False)
 
     @property
     def is_invented(self) -> bool:
         """Whether this is the invented workshop."""
-        return self.path is None and self.content is None
+        return not self.is_file and not self.is_book
+
+    @property
+    def is_file(self) -> bool:
+        """Whether this is a file, so that how it is written can be asked about."""
+        return self.path is not None or self.content is not None
 
     @property
     def mark(self) -> str:
@@ -152,8 +162,16 @@ def again(source: Source, declared: Declared) -> Source:
     return on_disk(source.path, declared)
 
 
+def in_book(book: Book) -> Source:
+    """Name the open job book, in the state it is in now: another one after every save."""
+    return Source(Path(book.name).name, f"{book.name}|{book.revision()}", is_book=True)
+
+
 def first_source() -> Source:
-    """Name what the program was started on: a file, or the invented workshop."""
+    """Name what the program was started on: a job book, a file, or the invented workshop."""
+    book = book_data.book()
+    if book is not None:
+        return in_book(book)
     given = os.environ.get(SOURCE_VARIABLE)
     return on_disk(Path(given)) if given else invented()
 
@@ -236,6 +254,8 @@ def _history(_source: Source, revision: str) -> History:
     if _source.is_invented:
         made, _ = generate(cafe_workshop())
         return made
+    if _source.is_book:
+        return book_data.history(_open_book())
     return read_history(_source.given, _source.declared)
 
 
@@ -249,7 +269,15 @@ def _headings(_source: Source, revision: str) -> pd.DataFrame:
 def _links(_source: Source, revision: str, link_at: float | None) -> Links:
     if link_at is not None:
         return relink(_links(_source, revision, None), link_at=link_at)
+    if _source.is_book:
+        return book_data.links(_open_book())
     return link_units(history(_source))
+
+
+def _open_book() -> Book:
+    book = book_data.book()
+    assert book is not None  # a source says it is the book only where one is open
+    return book
 
 
 @st.cache_resource(max_entries=6, show_spinner=False)

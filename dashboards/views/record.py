@@ -36,7 +36,7 @@ def show() -> None:
     _refused(history)
     _contradictions(followup)
     _units(record, followup)
-    if not record.is_invented:
+    if record.is_file:
         with st.expander("How the headings were read, and how to change it"):
             matching.ask(record)
 
