@@ -15,8 +15,9 @@ YOUNG = "young"
 
 
 def of_groups(review: Review, by: str, day: int) -> pd.DataFrame:
-    """List the groups of one name on one day, in the order of names or of time."""
+    """List the groups of one name on one day, in the order of names, or the latest month first."""
     rows = review.table[(review.table["by"] == by) & (review.table["day"] == day)]
+    rows = rows.iloc[::-1] if by == "month" else rows
     return pd.DataFrame(
         [
             {
@@ -84,13 +85,13 @@ def of_costs_apart(costs: CostsByCause) -> pd.DataFrame:
 
 
 def of_months(cohorts: Cohorts) -> pd.DataFrame:
-    """Lay months of hand-back out by age: share back of 100, blank where too young."""
+    """Lay months of hand-back out by age, the latest first: back of 100, blank where too young."""
     wide = cohorts.table.pivot_table(index="month", columns="day", values="share", dropna=False)
     wide = wide.reindex(cohorts.months["month"])
     shown = wide.map(lambda share: "" if pd.isna(share) else per_100(share))
     shown.columns = [f"Day {day:.0f}" for day in wide.columns]
     shown.insert(0, "Jobs", cohorts.months["jobs"].map("{:,}".format).to_numpy())
-    return shown.rename_axis("Month").reset_index()
+    return shown.iloc[::-1].rename_axis("Month").reset_index()
 
 
 def _ratio(row: object) -> str:

@@ -10,20 +10,18 @@ import pandas as pd
 from insights import as_json, tables_review, wording_review
 from insights.answer import Answer
 from insights.asked import DAYS, days_of, names_of, selected
-from insights.errors import EvidenceError, RequestError, SourceError
-from insights.followup import Followup
+from insights.errors import RequestError, SourceError
 from insights.harmless import harmless_frame
 from insights.reviewing.call_back import (
     OUT_DAYS,
     SAMPLE,
-    Corrected,
     call_back_sample,
-    corrected,
+    failed_share,
+    read_answers,
 )
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.dearest import costs_by_cause
 from insights.reviewing.rates import UNSURE, Review, review
-from insights.survival.curves import return_curves
 
 MOST_LISTED = 24
 
@@ -56,7 +54,7 @@ def look_back(args: argparse.Namespace) -> Answer:
     texts = [wording_review.of_year(year), found, wording_review.of_costs(costs)]
     data = as_json.review(result, year, costs)
     if args.answers:
-        share = _corrected(followup, args.answers, day)
+        share = failed_share(followup, read_answers(Path(args.answers)), day)
         texts.append(wording_review.of_corrected(share, day))
         data["call_back"] = {"day": day, **as_json.corrected(share)}
     if args.call_list:
@@ -82,7 +80,7 @@ def _by_group(result: Review, day: int) -> list[tuple[str, pd.DataFrame]]:
         shown = tables_review.of_groups(result, by, day)
         heading = f"By {wording_review.name_of(by)}, within {day} days"
         if len(shown) > MOST_LISTED and by == "month":
-            shown, heading = shown.tail(MOST_LISTED), f"{heading}, the latest {MOST_LISTED}"
+            shown, heading = shown.head(MOST_LISTED), f"{heading}, the latest {MOST_LISTED}"
         elif len(shown) > MOST_LISTED:
             told = shown[shown["Verdict"] != UNSURE]
             heading += f": {len(told)} of {len(shown)} groups stand out (all of them with --json)"
@@ -90,25 +88,6 @@ def _by_group(result: Review, day: int) -> list[tuple[str, pd.DataFrame]]:
         if len(shown):
             tables.append((heading, shown))
     return tables
-
-
-def _corrected(followup: Followup, path: str, day: int) -> Corrected:
-    try:
-        answers = pd.read_csv(path, dtype="string")
-    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise SourceError(
-            f"The answers in {path} can't be read: {error}. Give the list that --call-list "
-            "wrote, answered."
-        ) from error
-    row = return_curves(followup, at=(day,)).at.iloc[0]
-    if pd.isna(row["share"]):
-        raise EvidenceError(
-            f"Too few jobs are followed to day {day} to say how many failed by then. Ask for an "
-            "earlier day with --at."
-        )
-    return corrected(
-        float(row["share"]), answers, back_low=float(row["low"]), back_high=float(row["high"])
-    )
 
 
 def _write(drawn: pd.DataFrame, path: str) -> None:

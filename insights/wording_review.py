@@ -21,6 +21,10 @@ LIKE_WORK = (
     "Expected is what the other groups' comebacks come to on the same mix of models, faults, ages "
     "and conditions, over the same days."
 )
+CALL = (
+    "Every share on these pages is of units that came back to us. Some fail and are thrown away or "
+    "taken elsewhere. Thirty owners called tell how many."
+)
 EARLIER = {
     "never": "never repaired before",
     "here": "repaired here before",
@@ -152,18 +156,19 @@ def of_earlier(review: Review, day: int | None = None) -> Finding:
 
 def of_corrected(found: Corrected, day: int) -> Finding:
     """Say how many units failed, not only how many were brought back."""
+    working = found.would_return + found.would_not
     sentence = (
-        f"Of 100 units {per_100(found.back)} come back within {day} days. Of "
-        f"{found.reached} owners reached, {found.would_return} would bring a failed unit back to "
-        f"us ({100 * found.return_low:.0f} to {100 * found.return_high:.0f} of 100): so about "
-        f"{per_100(found.failed)} of 100 failed, likely {per_100(found.failed_low)} to "
+        f"Of 100 units {per_100(found.back)} come back within {day} days. Of {working} owners "
+        f"asked whose unit works, {found.would_return} would bring a failed one back to us "
+        f"({100 * found.return_low:.0f} to {100 * found.return_high:.0f} of 100): so about "
+        f"{per_100(found.failed)} of 100 fail, likely {per_100(found.failed_low)} to "
         f"{per_100(found.failed_high)}."
     )
     if found.failed_not_brought:
         sentence += (
-            f" {found.failed_not_brought} of those reached had a failed unit that we never saw "
-            f"({per_100(found.hidden)} of 100, likely {per_100(found.hidden_low)} to "
-            f"{per_100(found.hidden_high)})."
+            f" {found.failed_not_brought} of {found.reached} owners reached had a failed unit that "
+            f"we never saw: by the time of the calls some {per_100(found.found)} of 100 had "
+            f"failed, likely {per_100(found.found_low)} to {per_100(found.found_high)}."
         )
     caveats = (
         "If owners bring units back more readily after one way of working than another, or from "

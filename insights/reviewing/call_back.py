@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
-from insights.errors import EvidenceError, RequestError
+from insights.errors import EvidenceError, RequestError, SourceError
 from insights.followup import Followup
 from insights.notes import Note
+from insights.survival.curves import return_curves
 from insights.survival.intervals import normal_quantile
 
 SAMPLE = 30
@@ -33,9 +36,10 @@ STILL_OUT = ("term", "data_date")
 FEW_ASKED = 10
 MOST_UNREACHED_SHARE = 0.3
 METHOD = (
-    "Share of failed units that are brought back: of the owners reached, those who would (Wilson "
-    "interval). Units that fail: share back divided by it, the two intervals joined on the log "
-    "scale (method of variance estimates recovery)."
+    "Share of failed units that are brought back: of the owners whose unit works, those who would "
+    "(Wilson interval). Units that fail: share back divided by it, the two intervals joined on "
+    "the log scale (method of variance estimates recovery). Beside it, what was found: share back "
+    "plus the failed units among those still out."
 )
 
 
@@ -48,13 +52,13 @@ class Corrected:
     asked, reached, would_return, would_not, failed_not_brought
         Owners in the sample, by their answers; the last three add up to ``reached``.
     return_share, return_low, return_high
-        Share of failed units that are brought back.
+        Share of failed units that are brought back, going by what owners of working ones say.
     back, back_low, back_high
         Share of units back, as given.
     failed, failed_low, failed_high
-        Share of units that failed, back or not.
-    hidden, hidden_low, hidden_high
-        Share of the units out, and called, that have failed and were not brought.
+        Share of units that failed, back or not, going by that.
+    found, found_low, found_high
+        Share of units that failed by the time of the calls, going by the failed units found.
     method, notes
         How, and what a reader should know.
     """
@@ -73,9 +77,9 @@ class Corrected:
     failed: float
     failed_low: float
     failed_high: float
-    hidden: float
-    hidden_low: float
-    hidden_high: float
+    found: float
+    found_low: float
+    found_high: float
     method: str
     notes: tuple[Note, ...]
 
@@ -184,26 +188,29 @@ def corrected(
     RequestError
         A column is missing, an answer is not one of those, or a job was answered twice.
     EvidenceError
-        Nobody was reached, or none of those reached would bring a unit back.
+        None of the owners reached would bring a unit back.
 
     Notes
     -----
-    A unit that failed and was not brought counts as one that would not be. The interval of a
+    The interval of a
     share is Wilson's (1927, Journal of the American Statistical Association 22:209-212), the
     joining of two intervals that of Zou and Donner (2008, Statistics in Medicine 27:1693-1702).
     """
     counts = _counted(answers)
-    reached = counts[WOULD] + counts[WOULD_NOT] + counts[HIDDEN]
-    if not reached or not counts[WOULD]:
+    working = counts[WOULD] + counts[WOULD_NOT]
+    reached = working + counts[HIDDEN]
+    if not counts[WOULD]:
         raise EvidenceError(
-            f"Of {reached} owners reached {counts[WOULD]} would bring a failed unit back; the "
+            f"Of {reached} owners reached none says that a failed unit would be brought back; the "
             "share that failed can't be worked out from that. Call more owners."
         )
-    share, low, high = _wilson(counts[WOULD], reached, level)
+    lowest = back if back_low is None else back_low
+    highest = back if back_high is None else back_high
+    share, share_low, share_high = _wilson(counts[WOULD], working, level)
+    below = math.hypot(_log_ratio(back, lowest), _log_ratio(share_high, share))
+    above = math.hypot(_log_ratio(highest, back), _log_ratio(share, share_low))
     hidden, hidden_low, hidden_high = _wilson(counts[HIDDEN], reached, level)
-    failed = min(back / share, 1.0)
-    below = _log_distance(back, back_low, high, share)
-    above = _log_distance(back_high, back, share, low)
+    found = back + (1 - back) * hidden
     return Corrected(
         asked=sum(counts.values()),
         reached=reached,
@@ -211,20 +218,65 @@ def corrected(
         would_not=counts[WOULD_NOT],
         failed_not_brought=counts[HIDDEN],
         return_share=share,
-        return_low=low,
-        return_high=high,
+        return_low=share_low,
+        return_high=share_high,
         back=back,
-        back_low=back if back_low is None else back_low,
-        back_high=back if back_high is None else back_high,
-        failed=failed,
-        failed_low=back / share * math.exp(-below),
+        back_low=lowest,
+        back_high=highest,
+        failed=min(back / share, 1.0),
+        failed_low=min(back / share * math.exp(-below), 1.0),
         failed_high=min(back / share * math.exp(above), 1.0),
-        hidden=hidden,
-        hidden_low=hidden_low,
-        hidden_high=hidden_high,
+        found=found,
+        found_low=found - math.hypot(back - lowest, (1 - back) * (hidden - hidden_low)),
+        found_high=found + math.hypot(highest - back, (1 - back) * (hidden_high - hidden)),
         method=METHOD,
         notes=tuple(_notes(counts, reached)),
     )
+
+
+def failed_share(
+    followup: Followup, answers: pd.DataFrame, day: int, *, level: float = 0.95
+) -> Corrected:
+    """Correct the share back by a day to the share that failed (:func:`corrected`).
+
+    Raises
+    ------
+    RequestError
+        As :func:`corrected`.
+    EvidenceError
+        As :func:`corrected`, or too few jobs are followed to the day.
+    """
+    row = return_curves(followup, at=(day,), level=level).at.iloc[0]
+    if pd.isna(row["share"]):
+        raise EvidenceError(
+            f"Too few jobs are followed to day {day} to say how many failed by then. Ask for an "
+            "earlier day."
+        )
+    share, low, high = (float(row[name]) for name in ("share", "low", "high"))
+    return corrected(share, answers, back_low=low, back_high=high, level=level)
+
+
+def read_answers(source: Path | IO[bytes]) -> pd.DataFrame:
+    """Read the answers that owners gave: CSV in UTF-8, as the list drawn, answered.
+
+    Parameters
+    ----------
+    source
+        A file, or its content.
+
+    Raises
+    ------
+    SourceError
+        It can't be read as a table.
+    """
+    try:
+        return pd.read_csv(source, dtype="string")
+    except OSError as error:
+        raise SourceError(f"The answers can't be read: {error.strerror}. Give the list.") from error
+    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise SourceError(
+            f"The answers are no table in CSV ({error}). Give the list as it was written, answered."
+        ) from error
 
 
 def _counted(answers: pd.DataFrame) -> dict[str, int]:
@@ -252,12 +304,8 @@ def _wilson(count: int, of: int, level: float) -> tuple[float, float, float]:
     return count / of, float(interval.low), float(interval.high)
 
 
-def _log_distance(
-    upper: float | None, lower: float | None, share_upper: float, share_lower: float
-) -> float:
-    """Join the distances of two shares to a limit, on the log scale."""
-    own = math.log(upper / lower) if upper and lower else 0.0
-    return math.hypot(own, math.log(share_upper / share_lower))
+def _log_ratio(upper: float, lower: float) -> float:
+    return math.log(upper / lower) if lower > 0 else 0.0
 
 
 def _notes(counts: dict[str, int], reached: int) -> list[Note]:

@@ -29,11 +29,12 @@ def exact_limits(law: Any, sigmas: float) -> tuple[np.ndarray, np.ndarray]:
     low, high : numpy.ndarray
         Not whole: interpolated between neighbouring counts, so that limits fall smoothly with
         the size of a group (Spiegelhalter 2005, Statistics in Medicine 24:1185-1202, appendix).
-        Never below zero.
+        Low ones never below zero, high ones never below one: a single comeback is never out of
+        limits, however little was expected.
     """
     tail = stats.norm.sf(sigmas)
     low, high = (_interpolated(law, chance) for chance in (tail, 1 - tail))
-    return np.maximum(low, 0.0), high
+    return np.maximum(low, 0.0), np.maximum(high, 1.0)
 
 
 def sigma_limits(law: Any, sigmas: float, phi: float = 1.0) -> tuple[np.ndarray, np.ndarray]:

@@ -18,6 +18,7 @@ PATHS = {
     "Coming back": "comebacks",
     "Root causes": "causes",
     "Does it work?": "practice",
+    "Better or worse": "review",
     "Warranties": "warranties",
     "The record": "record",
 }

@@ -19,6 +19,7 @@ PAGES = (
     "Coming back",
     "Root causes",
     "Does it work?",
+    "Better or worse",
     "Warranties",
     "The record",
 )
