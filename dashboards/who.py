@@ -1,4 +1,4 @@
-"""Who is at this screen. On one machine without sign-in, they say so themselves."""
+"""Who is at this screen: by sign-in, or, on one machine without it, as they say themselves."""
 
 from __future__ import annotations
 
@@ -7,23 +7,48 @@ from urllib.parse import quote, unquote
 
 import streamlit as st
 
+from dashboards.gate.policy import SIGN_OUT, Policy
+from dashboards.gate.who_is_in import person_signed_in
 from dashboards.markup import literal
-from insights.history.book.people import Person
+from insights.history.book.people import WRITERS, Person
 
 NAMED = "who_named"
 TYPED = "who-typed"
 COOKIE = "staysfixed_who"
+ROLE_WORDS = {"owner": "owner", "bench": "at the bench", "reader": "reads only"}
+_SIGNED_OUT = "You are signed out. Load this page again to sign in."
+_SIGN_OUT_FORM = (
+    f'<form method="post" action="{SIGN_OUT}"><button style="font: inherit; width: 100%; '
+    "min-height: 2.5rem; color: inherit; background: transparent; border: 1px solid; "
+    'border-radius: .2rem; cursor: pointer">Sign out</button></form>'
+)
 
 
 def current_person() -> Person:
-    """Say who is at this screen; the name is empty until they say it.
+    """Say who is at this screen.
 
     Returns
     -------
     Person
-        On this machine alone everyone may do everything.
+        Where people sign in, whoever did, with the role that the book knows at this moment;
+        whoever is signed out sees nothing more of the page. On this machine alone everyone may
+        do everything, and the name is empty until they say it.
     """
-    return Person(_name(), "owner")
+    if not Policy.from_environment().sign_in:
+        return Person(_name(), "owner")
+    person = person_signed_in(st.context.cookies)
+    if person is None:
+        st.error(_SIGNED_OUT)
+        st.stop()
+    return person
+
+
+def may_write() -> bool:
+    """Tell whether who is at this screen may write in the book at all; also outside a page."""
+    if not Policy.from_environment().sign_in:
+        return True
+    person = person_signed_in(st.context.cookies)
+    return person is not None and person.role in WRITERS
 
 
 def ask() -> None:
@@ -41,6 +66,12 @@ def ask() -> None:
 
 def show() -> None:
     """Show in the sidebar who is at this screen, and let someone else take over."""
+    if Policy.from_environment().sign_in:
+        person = current_person()
+        role = ROLE_WORDS[person.role]
+        st.sidebar.markdown(f"Signed in: **{literal(person.name)}**, {role}")
+        st.sidebar.html(_SIGN_OUT_FORM)
+        return
     name = _name()
     _remember(name)
     if name:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Sequence
+from pathlib import Path
 
 from dashboards.gate.policy import Policy
 from dashboards.server import EVERY_ADDRESS, THIS_MACHINE
 from insights.errors import RequestError
-from insights.history.book.address import is_book
+from insights.history.book.address import is_address, is_book
 
 _NEEDS_BOOK = (
     "Only a job book can be opened to the network, because only a book knows who may sign in. Make "
@@ -60,17 +61,17 @@ def policy_for(
     others = address not in THIS_MACHINE or behind_tls or bool(names)
     if not others and not sign_in:
         return Policy()
-    _check_book(source)
+    book = _book_of(source)
     known = [name.strip().lower().rstrip(".") for name in names]
     if others and not known and (behind_tls or address in EVERY_ADDRESS):
         raise RequestError(_NEEDS_NAMES)
     if address not in EVERY_ADDRESS:
         known.append(_plain(address))
     hosts = tuple(dict.fromkeys((*THIS_MACHINE, *known)))
-    return Policy(hosts=hosts, sign_in=True, behind_tls=behind_tls)
+    return Policy(book=book, hosts=hosts, behind_tls=behind_tls)
 
 
-def _check_book(source: str | None) -> None:
+def _book_of(source: str | None) -> str:
     if source is None or not is_book(source):
         raise RequestError(_NEEDS_BOOK)
     from insights.history.book.opening import open_book
@@ -79,6 +80,7 @@ def _check_book(source: str | None) -> None:
     book = open_book(source)
     if not has_users(book):
         raise RequestError(_NEEDS_USERS.format(book=book.name))
+    return source if is_address(source) else str(Path(source).resolve())
 
 
 def _plain(address: str) -> str:

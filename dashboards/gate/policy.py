@@ -34,18 +34,23 @@ class Policy:
 
     Parameters
     ----------
+    book
+        The book that knows who may sign in; None: nobody signs in, this machine only.
     hosts
         The names under which browsers may ask for this server. A foreign page can point a name
         of its own at this address; it can't make the browser say one of these.
-    sign_in
-        Whether everything behind the gate needs a session.
     behind_tls
         Whether a proxy before this server speaks HTTPS with the browsers.
     """
 
+    book: str | None = None
     hosts: tuple[str, ...] = THIS_MACHINE
-    sign_in: bool = False
     behind_tls: bool = False
+
+    @property
+    def sign_in(self) -> bool:
+        """Whether everything behind the gate needs a session."""
+        return self.book is not None
 
     @property
     def cookie(self) -> str:

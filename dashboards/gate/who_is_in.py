@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING
 
 from dashboards.gate.policy import Policy
-from dashboards.server import SOURCE_VARIABLE
+from insights.errors import RequestError
 from insights.history.book.people import Person
 
 if TYPE_CHECKING:
@@ -17,7 +16,10 @@ if TYPE_CHECKING:
 
 def gate_book() -> Book:
     """Give the book that knows who may sign in; open for writing, whoever asks."""
-    return _opened(os.environ[SOURCE_VARIABLE])
+    book = Policy.from_environment().book
+    if book is None:
+        raise RequestError("Nobody signs in here: the program was started for this machine only.")
+    return _opened(book)
 
 
 def person_signed_in(cookies: Mapping[str, str]) -> Person | None:

@@ -46,7 +46,7 @@ def book(tmp_path: Path) -> Book:
 
 @pytest.fixture
 def gate(book: Book) -> Gate:
-    return Gate(behind, Policy(sign_in=True), book)
+    return Gate(behind, Policy(book.name), book)
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_another_site_can_neither_post_nor_open_a_line(gate, local, origin):
 def test_the_cookie_stays_with_this_site_and_out_of_scripts(gate, book):
     told = signed_in(gate).headers["set-cookie"]
     assert told.endswith("; Path=/; HttpOnly; SameSite=Strict")
-    secure = Gate(behind, Policy(hosts=("bench.example",), sign_in=True, behind_tls=True), book)
+    secure = Gate(behind, Policy(book.name, ("bench.example",), behind_tls=True), book)
     told = signed_in(secure, host="bench.example", origin="https://bench.example").headers
     assert told["set-cookie"].startswith("__Host-")
     assert "; Secure" in told["set-cookie"]
@@ -215,7 +215,7 @@ def test_guesses_are_slowed_and_told_apart_by_nothing(gate):
     assert answers[-1].headers["retry-after"] == "5"
     assert "set-cookie" not in answers[-1].headers
     # The right one waits as well, and the restart of the server forgives nothing.
-    again = Gate(behind, Policy(sign_in=True), gate._book)
+    again = Gate(behind, gate._policy, gate._book)
     assert signed_in(again).status == 429
 
 
@@ -276,7 +276,7 @@ def test_the_network_needs_a_book_with_users_and_names(tmp_path, book):
 
 def test_every_way_onto_the_network_asks_for_a_sign_in(book):
     assert policy_for(book.name) == Policy()
-    assert policy_for(book.name, sign_in=True) == Policy(sign_in=True)
+    assert policy_for(book.name, sign_in=True) == Policy(book.name)
     for asked in (
         {"address": "192.168.1.5"},
         {"address": "::", "names": ["Bench.example."]},
@@ -295,11 +295,11 @@ def test_the_policy_reaches_the_server_whole(monkeypatch):
     monkeypatch.setenv("STAYSFIXED_GATE", "")
     monkeypatch.delenv("STAYSFIXED_GATE")
     assert Policy.from_environment() == Policy()
-    asked = Policy(("localhost", "bench.example"), sign_in=True, behind_tls=True)
+    asked = Policy("book.db", ("localhost", "bench.example"), behind_tls=True)
     asked.to_environment()
     assert Policy.from_environment() == asked
 
 
 def test_a_gate_that_asks_needs_someone_who_knows():
     with pytest.raises(ValueError, match="needs a book"):
-        Gate(behind, Policy(sign_in=True))
+        Gate(behind, Policy("book.db"))
