@@ -9,12 +9,12 @@ from datetime import date, datetime
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Engine, func, insert, select
+from sqlalchemy import Engine, func, select
 
-from insights.errors import BookError, ChangedMeanwhile, RequestError
+from insights.errors import BookError, RequestError
 from insights.history.book import steps
 from insights.history.book.checking import check_whole, checked
-from insights.history.book.engines import now_us, reading, writing
+from insights.history.book.engines import reading, writing
 from insights.history.book.entries import (
     BookJob,
     Record,
@@ -22,7 +22,6 @@ from insights.history.book.entries import (
     as_job,
     as_record,
     end_us,
-    new_token,
 )
 from insights.history.book.kinds import SETTINGS, WHOLE_BOOK
 from insights.history.book.packing import history_of, rows_of, unpack
@@ -249,15 +248,8 @@ class Book:
         settings = self.settings()
         rows = rows_of(history.jobs, settings.minor_digits)
         signs = steps.signs_of(history.jobs)
-        saved = {"number": 1, "saved_at_us": now_us(), "saved_by": by.name, "what": what}
         with writing(self.engine, self.name) as connection:
-            for start in range(0, len(rows), steps.CHUNK):
-                part = rows[start : start + steps.CHUNK]
-                connection.execute(
-                    insert(versions),
-                    [{**row, **saved, "bench": "{}", "token": new_token()} for row in part],
-                )
-            steps.point_heads(connection, rows, signs)
+            steps.add_all(connection, rows, signs, by=by.name, what=what)
         return len(rows)
 
     # Other things the workshop keeps
@@ -320,34 +312,10 @@ class Book:
             The role may not; the database refused.
         """
         by.must_be(roles)
-        token = token or new_token()
         with writing(self.engine, self.name) as connection:
-            told = connection.execute(select(records).where(records.c.token == token)).first()
-            if told is not None:
-                return as_record(told)
-            last = connection.execute(
-                select(records)
-                .where(records.c.kind == kind, records.c.key == key)
-                .order_by(records.c.number.desc())
-                .limit(1)
-            ).first()
-            number = 0 if last is None else last.number
-            if expected is not None and expected != number:
-                who = "nobody" if last is None else last.saved_by
-                raise ChangedMeanwhile(
-                    f"{kind} '{key}' was changed meanwhile by {who}. Look at it, then save again."
-                )
-            row = {
-                "kind": kind,
-                "key": key,
-                "number": number + 1,
-                "saved_at_us": now_us(),
-                "saved_by": by.name,
-                "token": token,
-                "body": json.dumps(body, ensure_ascii=False, sort_keys=True),
-            }
-            connection.execute(insert(records).values(row))
-            stored = connection.execute(select(records).where(records.c.token == token)).one()
+            stored = steps.put_record(
+                connection, kind, key, body, by=by.name, expected=expected, token=token
+            )
         return as_record(stored)
 
     # Reading it all

@@ -14,7 +14,7 @@ from insights.errors import ChangedMeanwhile, EntryError
 from insights.history.book.engines import now_us
 from insights.history.book.entries import new_token
 from insights.history.book.packing import KEPT, pack, unpack
-from insights.history.book.tables import counters, heads, versions
+from insights.history.book.tables import counters, heads, records, versions
 from insights.history.serials import identifiers
 
 CHUNK = 2000
@@ -171,6 +171,24 @@ def _signs(values: pd.Series) -> list[str | None]:
     return [None if pd.isna(sign) else str(sign) for sign in identifiers(values)]
 
 
+def add_all(
+    connection: Connection,
+    rows: list[dict[str, Any]],
+    signs: Mapping[str, list[str | None]],
+    *,
+    by: str,
+    what: str,
+) -> None:
+    """Add jobs that the book does not hold, each in its first version."""
+    saved = {"number": 1, "saved_at_us": now_us(), "saved_by": by, "what": what, "bench": "{}"}
+    for start in range(0, len(rows), CHUNK):
+        part = rows[start : start + CHUNK]
+        connection.execute(
+            insert(versions), [{**row, **saved, "token": new_token()} for row in part]
+        )
+    point_heads(connection, rows, signs)
+
+
 def point_heads(
     connection: Connection, rows: list[dict[str, Any]], signs: Mapping[str, list[str | None]]
 ) -> None:
@@ -194,3 +212,43 @@ def point_heads(
     ]
     for start in range(0, len(pointed), CHUNK):
         connection.execute(insert(heads), pointed[start : start + CHUNK])
+
+
+def put_record(
+    connection: Connection,
+    kind: str,
+    key: str,
+    body: Any,
+    *,
+    by: str,
+    expected: int | None = None,
+    token: str | None = None,
+) -> Row[Any]:
+    """Store a record's next version; see :meth:`insights.history.book.book.Book.put`."""
+    token = token or new_token()
+    told = connection.execute(select(records).where(records.c.token == token)).first()
+    if told is not None:
+        return told
+    last = connection.execute(
+        select(records)
+        .where(records.c.kind == kind, records.c.key == key)
+        .order_by(records.c.number.desc())
+        .limit(1)
+    ).first()
+    number = 0 if last is None else last.number
+    if expected is not None and expected != number:
+        who = "nobody" if last is None else last.saved_by
+        raise ChangedMeanwhile(
+            f"{kind} '{key}' was changed meanwhile by {who}. Look at it, then save again."
+        )
+    row = {
+        "kind": kind,
+        "key": key,
+        "number": number + 1,
+        "saved_at_us": now_us(),
+        "saved_by": by,
+        "token": token,
+        "body": json.dumps(body, ensure_ascii=False, sort_keys=True),
+    }
+    connection.execute(insert(records).values(row))
+    return connection.execute(select(records).where(records.c.token == token)).one()
