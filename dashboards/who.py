@@ -6,6 +6,7 @@ import json
 from urllib.parse import quote, unquote
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dashboards.gate.policy import SIGN_OUT, Policy
 from dashboards.gate.who_is_in import person_signed_in
@@ -47,6 +48,8 @@ def may_write() -> bool:
     """Tell whether who is at this screen may write in the book at all; also outside a page."""
     if not Policy.from_environment().sign_in:
         return True
+    if get_script_run_ctx(suppress_warning=True) is None:
+        return False  # work done ahead of the first visit
     person = person_signed_in(st.context.cookies)
     return person is not None and person.role in WRITERS
 
@@ -79,6 +82,11 @@ def show() -> None:
         st.sidebar.button("Someone else", key="who-other", on_click=_forget, width="stretch")
 
 
+def take(name: str) -> None:
+    """Take a name as that of whoever is at this screen."""
+    st.session_state[NAMED] = " ".join(name.split())
+
+
 def _name() -> str:
     # A reload begins a new session; the browser's own memory of it ends with its window.
     remembered = unquote(st.context.cookies.get(COOKIE, ""))
@@ -86,11 +94,11 @@ def _name() -> str:
 
 
 def _take() -> None:
-    st.session_state[NAMED] = " ".join(str(st.session_state[TYPED]).split())
+    take(str(st.session_state[TYPED]))
 
 
 def _forget() -> None:
-    st.session_state[NAMED] = ""
+    take("")
 
 
 def _remember(name: str) -> None:
