@@ -42,11 +42,15 @@ def common_options(parser: argparse.ArgumentParser) -> None:
     file.add_argument("--decimal", choices=(".", ","))
     file.add_argument("--currency", metavar="NAME")
     file.add_argument("--sheet", metavar="NAME")
-    book = parser.add_argument_group("a job book")
-    book.add_argument(
+    as_of_option(parser.add_argument_group("a job book"))
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def as_of_option(parser: argparse._ActionsContainer) -> None:
+    """Add the day as of which a book is asked."""
+    parser.add_argument(
         "--as-of", metavar="DAY", help="as the book knew it at the end of that day (UTC)"
     )
-    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
 def declared(args: argparse.Namespace) -> Declared | None:
@@ -70,7 +74,7 @@ def read(args: argparse.Namespace) -> History:
     RequestError
         What is asked fits a file only, or a job book only.
     """
-    as_of = _as_of(args)
+    as_of = as_of_day(args)
     if not is_book(args.source):
         if as_of is not None:
             raise RequestError(
@@ -93,7 +97,14 @@ def _book(args: argparse.Namespace) -> Book:
     return open_book(args.source, read_only=True)
 
 
-def _as_of(args: argparse.Namespace) -> date | None:
+def as_of_day(args: argparse.Namespace) -> date | None:
+    """Read the day as of which a book is asked; None where none was said.
+
+    Raises
+    ------
+    RequestError
+        It is not written as a day.
+    """
     try:
         return None if args.as_of is None else date.fromisoformat(args.as_of)
     except ValueError:
@@ -106,7 +117,7 @@ def _decisions(args: argparse.Namespace, history: History) -> pd.DataFrame | Non
         return None
     from insights.history.book.decisions import unit_decisions
 
-    return unit_decisions(_book(args), history, _as_of(args))
+    return unit_decisions(_book(args), history, as_of_day(args))
 
 
 def followed(args: argparse.Namespace, history: History) -> Followup:

@@ -13,7 +13,9 @@ import importlib
 from collections.abc import Callable
 
 from insights.answer import Answer
+from insights.asked import as_of_option
 from insights.errors import RequestError
+from insights.history.written import FORMS
 from insights.verbs import Verb
 
 KEEPING = "insights.keeping_book"
@@ -71,4 +73,66 @@ def _new_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--prefix", help="what new job numbers begin with; J if not said")
 
 
-BOOK_VERBS = (Verb("new", "make an empty job book", _new_options, answered_in(KEEPING, "new")),)
+def _backup_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    parser.add_argument("to", metavar="FILE", help="a name at which there is nothing yet")
+
+
+def _restore_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("backup", metavar="BACKUP", help="a file that `book backup` wrote")
+    book_option(parser)
+
+
+def _export_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    parser.add_argument("folder", metavar="FOLDER", help="a name at which there is nothing yet")
+    parser.add_argument("--form", choices=FORMS, default=FORMS[0], help="csv if not said")
+
+
+def _rebuild_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", help="what `book export` wrote")
+    book_option(parser)
+
+
+def _history_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    parser.add_argument("to", metavar="FILE", help="a new .csv or .parquet file")
+    as_of_option(parser)
+
+
+BOOK_VERBS = (
+    Verb("new", "make an empty job book", _new_options, answered_in(KEEPING, "new")),
+    Verb(
+        "check", "is the book whole, and what is in it", book_option, answered_in(KEEPING, "check")
+    ),
+    Verb(
+        "backup",
+        "a checked copy of the book as it stands, while work goes on",
+        _backup_options,
+        answered_in(KEEPING, "back_up"),
+    ),
+    Verb(
+        "restore",
+        "a book again from a backup; nothing is overwritten",
+        _restore_options,
+        answered_in(KEEPING, "bring_back"),
+    ),
+    Verb(
+        "export",
+        "everything in the book as plain tables, for any program",
+        _export_options,
+        answered_in(KEEPING, "export"),
+    ),
+    Verb(
+        "rebuild",
+        "a book again from an export",
+        _rebuild_options,
+        answered_in(KEEPING, "rebuild"),
+    ),
+    Verb(
+        "history",
+        "the jobs as one table, for a spreadsheet or an analysis",
+        _history_options,
+        answered_in(KEEPING, "write_jobs"),
+    ),
+)

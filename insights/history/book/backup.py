@@ -117,7 +117,7 @@ def restore(backed_up: str | Path, target: str | Path) -> Copied:
     if not path.is_file():
         raise BookError(f"There is no backup {path}. Check the path.")
     with _engine_at(path, read_only=True) as engine, reading(engine, str(path)) as source:
-        _check_integrity(source, str(path))
+        copying.check_whole(source, str(path))
         if version_of(source) is None:
             raise BookError(f"{path} is not a job book's backup. Give one written by a backup.")
         told = _told(source)
@@ -193,17 +193,8 @@ def _told(connection: Connection) -> tuple[dict[str, int], str]:
 
 def _check(copy: Engine, name: str, told: tuple[dict[str, int], str]) -> None:
     with reading(copy, name) as connection:
-        _check_integrity(connection, name)
+        copying.check_whole(connection, name)
         _compare(connection, name, told)
-
-
-def _check_integrity(connection: Connection, name: str) -> None:
-    found = [row[0] for row in connection.execute(text("PRAGMA integrity_check"))]
-    loose = connection.execute(text("PRAGMA foreign_key_check")).first()
-    if found != ["ok"] or loose is not None:
-        raise BookError(
-            f"{name} is damaged ({'; '.join(found[:3])}). Use another backup, and check the disk."
-        )
 
 
 def _compare(connection: Connection, name: str, told: tuple[dict[str, int], str]) -> None:

@@ -13,6 +13,8 @@ from typing import Any
 
 from sqlalchemy import Connection, MetaData, Table, func, insert, select, text
 
+from insights.errors import BookError
+
 VERSION_TABLE = "alembic_version"
 SEAL = "backup_seal"
 _ROWS = 5000
@@ -102,3 +104,21 @@ def count_on(connection: Connection, tables: Iterable[Table]) -> None:
                     text("SELECT setval(:sequence, :highest)"),
                     {"sequence": sequence, "highest": highest},
                 )
+
+
+def check_whole(connection: Connection, name: str) -> None:
+    """Let a SQLite file be checked from end to end; a server looks after its own.
+
+    Raises
+    ------
+    BookError
+        The file is damaged.
+    """
+    if connection.dialect.name != "sqlite":
+        return
+    found = [row[0] for row in connection.execute(text("PRAGMA integrity_check"))]
+    loose = connection.execute(text("PRAGMA foreign_key_check")).first()
+    if found != ["ok"] or loose is not None:
+        raise BookError(
+            f"{name} is damaged ({'; '.join(found[:3])}). Use another backup, and check the disk."
+        )

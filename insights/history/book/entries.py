@@ -114,6 +114,7 @@ def end_us(as_of: date | datetime) -> int:
 
 
 def moment(us: int) -> datetime:
+    """Turn microseconds since 1970 (UTC) into a moment."""
     """Turn microseconds since 1970 into the moment, UTC."""
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)
 

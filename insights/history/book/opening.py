@@ -70,7 +70,7 @@ def _fill(engine: Engine, name: str, settings: Settings, by: Person) -> None:
     book.put(SETTINGS, WHOLE_BOOK, asdict(settings), by=by, expected=0)
 
 
-def open_book(source: str | Path, *, read_only: bool = False) -> Book:
+def open_book(source: str | Path, *, read_only: bool = False, as_it_is: bool = False) -> Book:
     """Open a book, bringing its tables to the newest version.
 
     Before an older file is brought forward, a backup of it is written beside it.
@@ -82,6 +82,8 @@ def open_book(source: str | Path, *, read_only: bool = False) -> Book:
     read_only
         Refuse every write in the database itself; then an older book is not brought forward but
         refused.
+    as_it_is
+        Neither bring an older book forward nor refuse it: to copy it.
 
     Raises
     ------
@@ -93,9 +95,12 @@ def open_book(source: str | Path, *, read_only: bool = False) -> Book:
     if url.get_backend_name() == "sqlite" and not Path(name).is_file():
         raise BookError(f"There is no job book {name}. Check the path, or make a new book.")
     engine = make_engine(url, read_only=read_only)
-    if not check_version(engine, name):
+    if not check_version(engine, name) and not as_it_is:
         if read_only:
-            raise BookError(f"{name} has older tables. Open it once for writing.")
+            raise BookError(
+                f"{name} was written by an earlier version of this program. `staysfixed book "
+                "check` brings it forward, after a backup beside it."
+            )
         _bring_forward(engine, name)
     return Book(engine, name)
 
