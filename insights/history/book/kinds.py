@@ -23,3 +23,14 @@ writes."""
 SECOND_CODING = "second_coding"
 """A second person's coding of a comeback, under its job: what
 :func:`insights.bench.second_coding.keep_second_coding` writes."""
+
+PRINTED = "printed"
+"""What is printed for every customer, under :data:`WHOLE_BOOK`: what
+:class:`insights.bench.kept.Printed` holds."""
+
+REFUSED = "refused"
+"""A row of a file that could not be used, kept to be mended, under a fingerprint of its cells: what
+:func:`insights.history.book.refused.body_of` writes."""
+
+CODED_TWICE = "coded_twice"
+"""How many comebacks are coded twice, as a ``share``; under :data:`WHOLE_BOOK`."""

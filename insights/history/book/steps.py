@@ -142,7 +142,7 @@ def add(connection: Connection, entry: Entry, digits: int) -> Row[Any]:
         "saved_by": entry.by,
         "what": entry.what,
         "token": entry.token or new_token(),
-        "bench": json.dumps(entry.bench, ensure_ascii=False, sort_keys=True),
+        "bench": as_text(entry.bench),
     }
     added = connection.execute(insert(versions).values(row)).inserted_primary_key
     assert added is not None
@@ -214,6 +214,11 @@ def point_heads(
         connection.execute(insert(heads), pointed[start : start + CHUNK])
 
 
+def as_text(body: Any) -> str:
+    """Write what a record or a job's bench facts say as the book stores it."""
+    return json.dumps(body, ensure_ascii=False, sort_keys=True)
+
+
 def put_record(
     connection: Connection,
     kind: str,
@@ -248,7 +253,7 @@ def put_record(
         "saved_at_us": now_us(),
         "saved_by": by,
         "token": token,
-        "body": json.dumps(body, ensure_ascii=False, sort_keys=True),
+        "body": as_text(body),
     }
     connection.execute(insert(records).values(row))
     return connection.execute(select(records).where(records.c.token == token)).one()
