@@ -11,7 +11,10 @@ import re
 import pandas as pd
 
 MARK = "'"
-_RUN_AS_FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
+RUN_AS_FORMULA = r"'*[=+\-@\t\r\n]"
+"""What the text of such a cell begins with, apostrophes of its own before the sign included."""
+
+_RUN_AS_FORMULA = re.compile(RUN_AS_FORMULA)
 
 
 def harmless(text: str) -> str:

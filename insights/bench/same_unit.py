@@ -6,7 +6,7 @@ import pandas as pd
 
 from insights.errors import RequestError
 from insights.history.book.book import Book
-from insights.history.book.decisions import unit_decisions
+from insights.history.book.decisions import pair_key, unit_decisions
 from insights.history.book.entries import Record
 from insights.history.book.kinds import SAME_UNIT
 from insights.history.book.people import Person
@@ -66,11 +66,6 @@ def side_by_side(history: History, earlier_job_id: str, job_id: str) -> pd.DataF
         for name in COMPARED
     ]
     return pd.DataFrame(lines, columns=["field", "earlier", "later", "alike"])
-
-
-def pair_key(job_id: str, earlier_job_id: str) -> str:
-    """Name a pair, whichever of the two is called the earlier."""
-    return " | ".join(sorted((job_id, earlier_job_id)))
 
 
 def decide(

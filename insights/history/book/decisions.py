@@ -12,6 +12,11 @@ from insights.history.schema import History
 from insights.history.units import DECISION_COLUMNS
 
 
+def pair_key(job_id: str, earlier_job_id: str) -> str:
+    """Name a pair's record, whichever of the two is called the earlier."""
+    return " | ".join(sorted((job_id, earlier_job_id)))
+
+
 def unit_decisions(
     book: Book, history: History, as_of: date | datetime | None = None
 ) -> pd.DataFrame:

@@ -18,6 +18,7 @@ from sqlalchemy import Boolean, Connection, Float, Integer, Table
 from sqlalchemy.engine import URL
 
 from insights.errors import BookError, RequestError
+from insights.harmless import MARK, RUN_AS_FORMULA
 from insights.history.book import copying, steps
 from insights.history.book.book import Book
 from insights.history.book.engines import make_engine, reading, shown, url_of, writing
@@ -31,8 +32,8 @@ LEFT_OUT = ("users", "sessions", "attempts", "drafts")
 
 MANIFEST = "book.json"
 _ROWS = 20_000
-_FORMULA = r"^('*[=+\-@\t\r\n])"
-_BEHIND_MARK = r"^'('*[=+\-@\t\r\n])"
+_FORMULA = rf"^({RUN_AS_FORMULA})"
+_BEHIND_MARK = rf"^{MARK}({RUN_AS_FORMULA})"
 
 
 @dataclass(frozen=True)
@@ -216,7 +217,7 @@ def _write(batches: Iterable[pa.RecordBatch], schema: pa.Schema, file: Path, for
     # Every text is quoted and nothing else is, so that an empty text is told from none.
     with csv.CSVWriter(file, schema, write_options=csv.WriteOptions(quoting_style="needed")) as w:
         for batch in batches:
-            w.write_batch(_each_text(batch, _FORMULA, r"'\1"))
+            w.write_batch(_each_text(batch, _FORMULA, rf"{MARK}\1"))
 
 
 def _each_text(batch: pa.RecordBatch, pattern: str, by: str) -> pa.RecordBatch:
