@@ -85,18 +85,20 @@ def dispersion(seen: np.ndarray, expected: np.ndarray) -> Dispersion:
     Notes
     -----
     ``phi`` is Pearson's chi-square over its degrees of freedom G - 1. Its chance is that of a
-    chi-square whose variance allows for small counts: that of Pearson's statistic with fixed
-    cells is 2 (G - 1) plus the sum of 1 / expected (Haldane 1937, Biometrika 29:133-143).
+    multiple of a chi-square with the mean and the variance that Pearson's statistic has with
+    small counts as well: of N counts in G groups, 2 (G - 1) plus the sum of 1 / expected less
+    (G^2 + 2 G - 2) / N (Haldane 1937, Biometrika 29:133-143).
     """
     seen, expected = (np.asarray(values, dtype=float) for values in (seen, expected))
     used = expected > 0
-    freedom = int(used.sum()) - 1
-    if freedom < 1 or not seen.sum():
+    size, total = int(used.sum()), float(seen[used].sum())
+    freedom = size - 1
+    # A single count falls into one group or another: that says nothing of their scatter.
+    if freedom < 1 or total < 2:
         return Dispersion(1.0, 1.0)
-    mean = expected[used] * seen[used].sum() / expected[used].sum()
+    mean = expected[used] * total / expected[used].sum()
     statistic = float(((seen[used] - mean) ** 2 / mean).sum())
-    variance = 2 * freedom + float((1 / mean).sum())
-    # A multiple of a chi-square with the same mean and variance.
+    variance = 2 * freedom + float((1 / mean).sum()) - (size**2 + 2 * size - 2) / total
     scale = variance / (2 * freedom)
     return Dispersion(statistic / freedom, float(stats.chi2.sf(statistic / scale, freedom / scale)))
 

@@ -323,13 +323,14 @@ def _completed(
 
     The chance of every job still out, times the group's ratio: with a ratio of one that is
     Bornhuetter and Ferguson's method job by job, with the raw ratio the chain ladder's. What
-    comes is negative binomial, the ratio being gamma.
+    comes is negative binomial, taking the ratio to be gamma with its mean and variance.
     """
-    ratio = np.where(np.isnan(ratios.mean), 1.0, ratios.mean)
+    ratio, unsure = np.where(np.isnan(ratios.mean), 1.0, (ratios.mean, ratios.variance))
+    shape, rate = ratio**2 / unsure, ratio / unsure
     tail = (1 - level) / 2
     found = {}
     for name, chance in (("completed_low", tail), ("completed_high", 1 - tail)):
-        more = stats.nbinom.ppf(chance, ratios.shape, ratios.rate / (ratios.rate + to_come))
+        more = stats.nbinom.ppf(chance, shape, rate / (rate + to_come))
         found[name] = seen + np.where(to_come > 0, np.nan_to_num(more), 0.0)
     completed = seen + ratio * to_come
     share = np.divide(completed, jobs, out=np.full(len(jobs), np.nan), where=jobs > 0)

@@ -8,12 +8,14 @@ import numpy as np
 from scipy import optimize, special
 
 LOG_ALPHA = (-3.0, 8.0)
-SPREADS = np.linspace(0.01, 2.0, 100)
+SPREADS = np.linspace(0.05, 2.0, 40)
 """Standard deviations of true ratios between groups that are weighed against each other."""
 USUAL_SPREAD = 0.35
 """Before the counts are seen, the spread is most likely this much: a Rayleigh distribution."""
 PSEUDO_COUNT = 0.5
-NEWTON_STEPS = 20
+NEGLIGIBLE = 1e-4
+NEWTON_STEPS = 6
+HALVINGS = 20
 
 
 def log_likelihood(seen: np.ndarray, expected: np.ndarray, alpha: np.ndarray) -> np.ndarray:
@@ -56,20 +58,23 @@ def most_likely_alpha(seen: np.ndarray, expected: np.ndarray) -> float:
     return float(np.exp(optimize.minimize_scalar(misfit, bounds=LOG_ALPHA, method="bounded").x))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ratios:
-    """What is known of each group's true ratio: a gamma distribution.
+    """What is known of each group's true ratio: a mixture of gamma distributions.
 
     Parameters
     ----------
+    weight
+        Of each spread between groups that is plausible, adding up to one, shape (A,).
     shape, rate
-        Of the gamma distribution, shape (G,).
+        Of each group's gamma distribution under each spread, shape (A, G).
     expected
         What to expect of each group, its level set by the others, shape (G,).
     spread
         Standard deviation of true ratios between groups, averaged over what is plausible.
     """
 
+    weight: np.ndarray
     shape: np.ndarray
     rate: np.ndarray
     expected: np.ndarray
@@ -78,15 +83,30 @@ class Ratios:
     @property
     def mean(self) -> np.ndarray:
         """The ratio of each group, shrunk, shape (G,)."""
-        return self.shape / self.rate
+        return self.weight @ (self.shape / self.rate)
+
+    @property
+    def variance(self) -> np.ndarray:
+        """How unsure the ratio of each group is, shape (G,)."""
+        mean = self.shape / self.rate
+        return self.weight @ (mean / self.rate + (mean - self.mean) ** 2)
+
+    def chance_above(self, ratio: float | np.ndarray) -> np.ndarray:
+        """Give the chance that the true ratio is above this one, shape (G,)."""
+        return self.weight @ special.gammaincc(self.shape, ratio * self.rate)
 
     def quantile(self, chance: float) -> np.ndarray:
-        """Give the ratio that the true one is below with this chance, shape (G,)."""
-        return special.gammaincinv(self.shape, chance) / self.rate
+        """Give the ratio that the true one is below with this chance, shape (G,).
 
-    def chance_above(self, ratio: float) -> np.ndarray:
-        """Give the chance that the true ratio is above this one, shape (G,)."""
-        return special.gammaincc(self.shape, ratio * self.rate)
+        By bisection on the logarithm, between the smallest and the largest of the parts.
+        """
+        parts = np.log(special.gammaincinv(self.shape, chance) / self.rate)
+        low, high = parts.min(axis=0), parts.max(axis=0)
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2
+            above = 1 - self.chance_above(np.exp(middle)) > chance
+            low, high = np.where(above, low, middle), np.where(above, middle, high)
+        return np.exp((low + high) / 2)
 
 
 def known_spread(seen: np.ndarray, expected: np.ndarray, alpha: float) -> Ratios:
@@ -95,8 +115,8 @@ def known_spread(seen: np.ndarray, expected: np.ndarray, alpha: float) -> Ratios
     The posterior of a Poisson mean's factor under a Gamma(alpha, alpha) prior, mean
     ``(alpha + seen) / (alpha + expected)``.
     """
-    seen, expected = (np.asarray(values, dtype=float) for values in (seen, expected))
-    return Ratios(alpha + seen, alpha + expected, expected, float(alpha**-0.5))
+    seen, expected = (np.atleast_2d(np.asarray(each, dtype=float)) for each in (seen, expected))
+    return Ratios(np.ones(1), alpha + seen, alpha + expected, expected[0], float(alpha**-0.5))
 
 
 def shrunk_ratios(seen: np.ndarray, expected: np.ndarray) -> Ratios:
@@ -123,8 +143,7 @@ def shrunk_ratios(seen: np.ndarray, expected: np.ndarray) -> Ratios:
     Association 85:105-114), but averaged over its posterior under a Rayleigh prior,
     which keeps off zero (Chung, Rabe-Hesketh, Dorie, Gelman and Liu 2013, Psychometrika
     78:685-709). Of G groups each set against the rest only G - 1 speak for themselves, and the
-    likelihood counts by that share. The result is the gamma distribution with the
-    mean and the variance of that mixture's logarithm; exact where the spread is known.
+    likelihood counts by that share. How unsure the common factor is widens each part.
     """
     seen, expected = (np.asarray(values, dtype=float) for values in (seen, expected))
     others = seen.sum() - seen + PSEUDO_COUNT
@@ -138,15 +157,15 @@ def shrunk_ratios(seen: np.ndarray, expected: np.ndarray) -> Ratios:
     fit = own_share * log_likelihood(seen[~alone], against[~alone], alpha).sum(axis=1) + prior
     weight = np.exp(fit - fit.max())
     weight /= weight.sum()
-    held = alpha[:, None] + against
-    mean = special.digamma(alpha[:, None] + seen) - np.log(held)
+    kept = weight > NEGLIGIBLE
+    alpha, weight = alpha[kept, None], weight[kept] / weight[kept].sum()
+    held = alpha + against
     unsure = special.polygamma(1, others) * (against / held) ** 2
-    variance = special.polygamma(1, alpha[:, None] + seen) + unsure
-    middle = weight @ mean
-    total = weight @ (variance + mean**2) - middle**2
-    shape = _trigamma_inverse(total)
-    rate = np.exp(special.digamma(shape) - middle)
-    return Ratios(shape, rate, against, float(weight @ SPREADS))
+    # The gamma distribution with the same mean and variance of its logarithm.
+    shape = _trigamma_inverse(special.polygamma(1, alpha + seen) + unsure)
+    mean = special.digamma(alpha + seen) - np.log(held)
+    rate = np.exp(special.digamma(shape) - mean)
+    return Ratios(weight, shape, rate, against, float(weight @ SPREADS[kept]))
 
 
 def _trigamma_inverse(value: np.ndarray) -> np.ndarray:
