@@ -3,25 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pytest
 
 from insights.errors import ChangedMeanwhile, EntryError, NotAllowed
 from insights.history.book.book import Book
-from insights.history.book.entries import Settings, new_token
-from insights.history.book.opening import create_book
+from insights.history.book.entries import new_token
 from insights.history.book.people import Person
 
 ADA = Person("Ada", "owner")
 BO = Person("Bo", "bench")
 EVE = Person("Eve", "reader")
 ARRIVAL = {"received": "2026-03-02", "model": "boiler", "unit_serial": "WB 12-34"}
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Book:
-    return create_book(tmp_path / "book.db", Settings(currency="EUR"), ADA)
 
 
 def test_a_job_grows_by_versions_and_each_change_is_kept(book: Book) -> None:
