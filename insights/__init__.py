@@ -27,7 +27,11 @@ if TYPE_CHECKING:
     from insights.reviewing.call_back import call_back_sample, corrected
     from insights.reviewing.cohorts import Cohorts, cohorts
     from insights.reviewing.dearest import CostsByCause, costs_by_cause
+    from insights.reviewing.missing import MissingPractices, missing_practices
     from insights.reviewing.rates import Review, review
+    from insights.reviewing.recall import Recall, recall_list
+    from insights.reviewing.signals import Signals
+    from insights.reviewing.watch import watch
     from insights.standing import Standing
     from insights.survival.causes import CauseCurves, cause_curves
     from insights.survival.curves import Curves, return_curves
@@ -73,6 +77,12 @@ _HOME = {
     "review": "insights.reviewing.rates",
     "select": "insights.followup",
     "suggest_root_cause": "insights.bench.suggestion",
+    "MissingPractices": "insights.reviewing.missing",
+    "missing_practices": "insights.reviewing.missing",
+    "Recall": "insights.reviewing.recall",
+    "recall_list": "insights.reviewing.recall",
+    "Signals": "insights.reviewing.signals",
+    "watch": "insights.reviewing.watch",
 }
 __all__ = [
     "Backtest",
@@ -87,12 +97,15 @@ __all__ = [
     "Followup",
     "History",
     "Links",
+    "MissingPractices",
     "Payback",
     "PracticeEvidence",
     "Quote",
+    "Recall",
     "RepeatReturns",
     "Reserve",
     "Review",
+    "Signals",
     "Standing",
     "Suggestion",
     "backtest",
@@ -105,15 +118,18 @@ __all__ = [
     "follow_up",
     "learn_root_causes",
     "link_units",
+    "missing_practices",
     "payback",
     "quote_warranty",
     "read_history",
+    "recall_list",
     "repeat_returns",
     "reserve",
     "return_curves",
     "review",
     "select",
     "suggest_root_cause",
+    "watch",
 ]
 
 

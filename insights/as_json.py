@@ -20,7 +20,10 @@ from insights.notes import Note
 from insights.reviewing.call_back import Corrected
 from insights.reviewing.cohorts import YearOnYear
 from insights.reviewing.dearest import CostsByCause
+from insights.reviewing.missing import MissingPractices
 from insights.reviewing.rates import Review
+from insights.reviewing.recall import Recall
+from insights.reviewing.signals import Signals
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
 
@@ -168,6 +171,32 @@ def review(result: Review, year: YearOnYear, costs: CostsByCause) -> dict[str, A
 def corrected(found: Corrected) -> dict[str, Any]:
     """Give a share back corrected to the share that failed."""
     return {**dataclasses.asdict(found), "notes": notes(found.notes)}
+
+
+def watch(result: Signals, left_out: MissingPractices) -> dict[str, Any]:
+    """Give signals, every chart as it stands, and practices left out."""
+    aside = ("tracks", "first_day")  # the machine's own
+    data = {
+        field.name: getattr(result, field.name)
+        for field in dataclasses.fields(result)
+        if field.name not in aside
+    }
+    data["signals"] = data.pop("table")
+    data["notes"] = notes(result.notes)
+    data["missing_practices"] = {
+        **{field.name: getattr(left_out, field.name) for field in dataclasses.fields(left_out)},
+        "notes": notes(left_out.notes),
+    }
+    data["missing_practices"]["compared"] = data["missing_practices"].pop("table")
+    return data
+
+
+def recall(result: Recall) -> dict[str, Any]:
+    """Give the units to call in."""
+    data = {field.name: getattr(result, field.name) for field in dataclasses.fields(result)}
+    data["units"] = data.pop("table")
+    data["notes"] = notes(result.notes)
+    return data
 
 
 def _group(row: dict[str, Any], at: list[dict[str, Any]]) -> dict[str, Any]:

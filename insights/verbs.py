@@ -9,7 +9,15 @@ from pathlib import Path
 
 import pandas as pd
 
-from insights import as_json, verbs_money, verbs_report, verbs_review, wording, wording_practice
+from insights import (
+    as_json,
+    verbs_money,
+    verbs_report,
+    verbs_review,
+    verbs_watch,
+    wording,
+    wording_practice,
+)
 from insights.answer import Answer
 from insights.asked import DAYS, days_of, declared, followed, names_of, read, selected
 from insights.evidence.exploration import explore_practices
@@ -262,6 +270,12 @@ ANALYSES = (
         "comebacks by month, technician, model, lot and cause, like for like",
         verbs_review.review_options,
         verbs_review.look_back,
+    ),
+    Verb(
+        "watch",
+        "what sounds early, with false alarms a year, and which units to call in",
+        verbs_watch.watch_options,
+        verbs_watch.watch_over,
     ),
     Verb(
         "report",

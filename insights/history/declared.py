@@ -130,16 +130,27 @@ def recall(headings: Iterable[str]) -> Declared | None:
     return Declared.load(path) if path.is_file() else None
 
 
-def _remembered_path(headings: Iterable[str]) -> Path:
+def home_folder() -> Path:
+    """Give the folder in which the program keeps what it is to remember.
+
+    Raises
+    ------
+    SourceError
+        The user has no home folder.
+    """
     named = os.environ.get(HOME_VARIABLE)
     try:
-        home = Path(named) if named else Path.home() / ".staysfixed"
+        return Path(named) if named else Path.home() / ".staysfixed"
     except RuntimeError as error:
         raise SourceError(
-            f"There is no home folder to remember headings in. Set {HOME_VARIABLE} to a folder."
+            f"There is no home folder to remember things in. Set {HOME_VARIABLE} to a folder."
         ) from error
+
+
+def _remembered_path(headings: Iterable[str]) -> Path:
     key = json.dumps(sorted(headings), ensure_ascii=False)
-    return home / "headings" / f"{hashlib.sha256(key.encode()).hexdigest()[:24]}.json"
+    name = f"{hashlib.sha256(key.encode()).hexdigest()[:24]}.json"
+    return home_folder() / "headings" / name
 
 
 def _check_headings(headings: dict[str, str]) -> None:

@@ -256,7 +256,7 @@ def _levels(
         level[learnt] = ratios.mean * ratios.expected / expected[learnt]
         # A chart's own level is as sure as its own comebacks, on top of the mix's own doubt.
         more = max(1 / year.certainty - 1 / max(seen.sum(), HALF), 0.0)
-        certain[learnt] = 1 / (1 / ratios.shape + more)
+        certain[learnt] = 1 / (ratios.variance / ratios.mean**2 + more)
         certain[~learnt] = 1 / (max(ratios.spread, LEAST_SPREAD) ** 2 + 1 / year.certainty)
     of_year = year.count(family.code, charts, year.ahead * year.recent) * year.scale
     load = Load.of(of_year * level * HORIZON_YEARS, 1 / HORIZON_YEARS, certain, family.ratio)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,12 +27,16 @@ class Alarm:
         The day on which the climb began: where the change is thought to have come.
     limit
         In force then.
+    passed
+        The day on which the chart was back at zero without anything done about it: what spoke
+        for a change has been outweighed since. A day that never comes where it was not.
     """
 
     number: int
     day: int
     began: int
     limit: float
+    passed: int = QUIET
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,9 +77,10 @@ class Track:
         The day before the first.
     expected, observed, level
         By chart and day, shape (C, days).
-    standing, began, alarmed
-        Where each chart stands after the last day: its level, where its climb began, whether it
-        has sounded and nothing was done yet.
+    standing, began
+        Where each chart stands after the last day: its level, and where its climb began.
+    sounding
+        Charts that have sounded and neither passed nor been acted on, with the place of the alarm.
     """
 
     family: Family
@@ -89,7 +94,7 @@ class Track:
     level: np.ndarray = field(init=False)
     standing: np.ndarray = field(init=False)
     began: np.ndarray = field(init=False)
-    alarmed: np.ndarray = field(init=False)
+    sounding: dict[int, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         charts = len(self.family.names)
@@ -97,7 +102,6 @@ class Track:
         self.expected, self.observed, self.level = empty, empty, empty
         self.standing = np.zeros(charts)
         self.began = np.full(charts, NEVER)
-        self.alarmed = np.zeros(charts, dtype=bool)
 
     def add(self, stretch: Stretch, limit: float) -> None:
         """Carry every chart on through a stretch of days."""
@@ -145,16 +149,38 @@ class Track:
         self.began[rows] = began[:, -1]
         # A limit may be lower than the last one: a chart sounds on an event, not on a new year.
         event = stretch.observed[rows, begin:stop] > 0
-        first = first_day((path.level >= limit) & event)
-        for place in np.flatnonzero((first != NEVER) & ~self.alarmed[rows]):
-            number, day = int(rows[place]), int(first[place])
-            self.alarmed[number] = True
-            self.alarms.append(Alarm(number, base + day, int(began[place, day]), limit))
+        high = (path.level >= limit) & event
+        lively = high.any(axis=1) | np.isin(rows, list(self.sounding))
+        for place in np.flatnonzero(lively):
+            self._sound(int(rows[place]), high[place], path.level[place] <= 0, began[place], base)
+
+    def _sound(
+        self, number: int, high: np.ndarray, zero: np.ndarray, began: np.ndarray, base: int
+    ) -> None:
+        """Note each alarm of one chart, and where it passed."""
+        day = 0
+        while True:
+            sounding = number in self.sounding
+            found = first_day((zero if sounding else high)[None, day:])[0]
+            if found == NEVER:
+                return
+            day += int(found)
+            if sounding:
+                place = self.sounding.pop(number)
+                self.alarms[place] = replace(self.alarms[place], passed=base + day)
+            else:
+                self.sounding[number] = len(self.alarms)
+                limit = self.limits[-1][1]
+                self.alarms.append(Alarm(number, base + day, int(began[day]), limit))
 
     def _restart(self, number: int, day: int) -> None:
         self.standing[number] = 0.0
         self.began[number] = day
-        self.alarmed[number] = False
+        self.sounding.pop(number, None)
+
+    def over_on(self, alarm: Alarm) -> int:
+        """Give the day on which an alarm was acted on or passed; one that never comes if open."""
+        return min(self.acted_on(alarm), alarm.passed)
 
     def acted_on(self, alarm: Alarm) -> int:
         """Give the day of the first action after an alarm; a day that never comes where none."""
@@ -162,12 +188,18 @@ class Track:
         return after[0] if after else QUIET
 
     def suspected(self, day: int) -> list[Alarm]:
-        """List the alarms whose days are not to be taken as usual on a day."""
-        return [
-            alarm
-            for alarm in self.alarms
-            if (acted := self.acted_on(alarm)) > day or (alarm.number, acted) not in self.cleared
-        ]
+        """List the alarms whose days are not to be taken as usual on a day.
+
+        Those that are open, and those acted on unless they were found to be chance. What passed by
+        itself has been outweighed, and to leave out only the bad days would make usual too good.
+        """
+        return [alarm for alarm in self.alarms if self._is_suspect(alarm, day)]
+
+    def _is_suspect(self, alarm: Alarm, day: int) -> bool:
+        if alarm.passed <= min(day, self.acted_on(alarm)):
+            return False
+        acted = self.acted_on(alarm)
+        return acted > day or (alarm.number, acted) not in self.cleared
 
     def since(self, number: int, began: int, day: int) -> tuple[int, float]:
         """Count what came, and what was expected, after one day up to another."""

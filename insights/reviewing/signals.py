@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -47,8 +47,9 @@ CHART_COLUMNS = (
 ACTION_COLUMNS = ("chart", "date", "done")
 CHANCE = "chance"
 """Of an action: the signal was looked into and found to be chance."""
-OPEN, ACTED = "open", "acted"
+OPEN, ACTED, PASSED, OVER = "open", "acted", "passed", "over"
 SIGNAL, CALM, SMALL, NOT_CHARTED = "signal", "quiet", "too small", "not charted"
+FINISHED = "finished"
 DANGEROUS = "dangerous"
 
 
@@ -63,7 +64,8 @@ class Signals:
         ``column`` and ``value``; ``signalled_on``; ``began_on`` (estimated start of the change;
         of a lot, its first hand-back); ``seen`` and ``expected`` from then to the signal
         (comebacks; for a habit, jobs on which it was left), their ``ratio``; ``limit``;
-        ``state`` (open, acted), ``acted_on``, ``action``; ``seen_by_now`` and
+        ``state`` (open; acted; passed: back at zero by itself; over: a lot of which no job is
+        followed any more), ``acted_on``, ``action``; ``seen_by_now`` and
         ``expected_by_now`` (to the data date, or to the action).
     charts
         One row a chart: ``jobs``; ``seen`` and ``expected`` since the watch began or since an
@@ -84,6 +86,8 @@ class Signals:
         How many are behind it.
     method, notes
         How, and what a reader should know.
+    tracks, first_day
+        What the paths are read from.
     """
 
     table: pd.DataFrame
@@ -105,6 +109,10 @@ class Signals:
     def open(self) -> pd.DataFrame:
         """The signals on which nothing has been done yet."""
         return self.table[self.table["state"] == OPEN]
+
+    def with_charts(self, charts: pd.DataFrame) -> Signals:
+        """Give the same with some of the charts listed only."""
+        return replace(self, charts=charts)
 
     def path(self, chart: str) -> pd.DataFrame:
         """Give the path of one chart.
@@ -151,10 +159,9 @@ def signal_rows(track: Track, daily: Daily, actions: pd.DataFrame) -> list[dict]
     """Put the alarms of a family into words and numbers."""
     rows = []
     for alarm in track.alarms:
-        acted = track.acted_on(alarm)
         began = _began(track, daily, alarm)
         seen, expected = track.since(alarm.number, began, alarm.day)
-        by_now = track.since(alarm.number, began, min(acted, daily.last))
+        by_now = track.since(alarm.number, began, min(track.over_on(alarm), daily.last))
         chart = track.family.chart(alarm.number)
         rows.append(
             {
@@ -168,12 +175,28 @@ def signal_rows(track: Track, daily: Daily, actions: pd.DataFrame) -> list[dict]
                 "expected": expected,
                 "ratio": seen / expected if expected > 0 else np.nan,
                 "limit": alarm.limit,
-                **state_of(chart, None if acted == QUIET else daily.date(acted), actions),
+                **_state(track, daily, alarm, actions),
                 "seen_by_now": by_now[0],
                 "expected_by_now": by_now[1],
             }
         )
     return rows
+
+
+def _state(track: Track, daily: Daily, alarm: Alarm, actions: pd.DataFrame) -> dict:
+    acted = track.acted_on(alarm)
+    if alarm.passed < acted:
+        return {"state": PASSED, "acted_on": pd.NaT, "action": ""}
+    if acted == QUIET and track.family.kind == "lot" and not still_followed(track, daily, alarm):
+        return {"state": OVER, "acted_on": pd.NaT, "action": ""}
+    return state_of(
+        track.family.chart(alarm.number), None if acted == QUIET else daily.date(acted), actions
+    )
+
+
+def still_followed(track: Track, daily: Daily, alarm: Alarm) -> bool:
+    """Say whether any job of a chart is still followed on the data date."""
+    return bool((daily.end[track.family.code == alarm.number] >= daily.last).any())
 
 
 def state_of(chart: str, acted: pd.Timestamp | None, actions: pd.DataFrame) -> dict:

@@ -16,8 +16,8 @@ from insights.reviewing.facets import groups
 
 HABIT = "habit"
 EVERYONE = "everyone"
-HABIT_SHARE = 0.75
-"""A level done on so many of the jobs on which the practice was recorded is a habit."""
+HABIT_SHARE = 0.6
+"""What someone does on so many of the jobs on which it was recorded is a habit of theirs."""
 FEWEST_JOBS = 30
 USUAL_JOBS = 20.0
 """How many jobs the wider share weighs where a model or a bench has few of its own."""
@@ -73,7 +73,7 @@ class Usual:
     left
         Usual chance of leaving it, for everyone's chart and for the technicians', each (N,).
     charted
-        Which charts have enough jobs, shape (C,).
+        Which charts have enough jobs and are a habit, shape (C,).
     load
         What its charts will bear; None where it is no habit.
     """
@@ -125,7 +125,7 @@ def usual(habit: Habit, daily: Daily, day: int, out: np.ndarray) -> Usual:
     known &= ~out & (habit.levels >= 0)
     counts = np.bincount(habit.levels[known], minlength=max(len(habit.names), 1))
     total, level = counts.sum(), int(counts.argmax())
-    if total < FEWEST_JOBS or counts[level] < HABIT_SHARE * total:
+    if total < FEWEST_JOBS:
         nothing = np.zeros(len(out))
         charted = np.zeros(len(habit.family.names), dtype=bool)
         return Usual(NO_HABIT, (nothing, nothing), charted, None)
@@ -138,7 +138,8 @@ def usual(habit: Habit, daily: Daily, day: int, out: np.ndarray) -> Usual:
     recent = known & (daily.start > day - YEAR_DAYS)
     scale = YEAR_DAYS / min(YEAR_DAYS, max(day - int(daily.start.min()), 1))
     a_year = habit.by_chart(each, recent) * scale
-    charted = habit.by_chart(each, known) >= FEWEST_JOBS
+    jobs, lost = habit.by_chart(each, known), habit.by_chart((left, left), known)
+    charted = (jobs >= FEWEST_JOBS) & (lost <= (1 - HABIT_SHARE) * jobs)
     busy = charted & (a_year > 0)
     hoped = habit.by_chart(chances, recent)[busy] * scale
     load = Load.of(

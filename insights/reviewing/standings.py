@@ -11,7 +11,14 @@ from insights.reviewing.baseline import FEWEST_OF_A_CAUSE, YEAR_DAYS, Baseline, 
 from insights.reviewing.charts import Track
 from insights.reviewing.daily import Daily
 from insights.reviewing.families import CAUSE
-from insights.reviewing.signals import CALM, CHART_COLUMNS, NOT_CHARTED, SIGNAL, SMALL
+from insights.reviewing.signals import (
+    CALM,
+    CHART_COLUMNS,
+    FINISHED,
+    NOT_CHARTED,
+    SIGNAL,
+    SMALL,
+)
 from insights.reviewing.slipping import HABIT, HABIT_SHARE
 
 TREBLED = 3.0
@@ -73,10 +80,15 @@ def _family(
         ahead = _ahead(track, whole, recent, size, level)
         chance = chance_to_sound(ahead, family.ratio, limit, TREBLED)
         charted = level > 0 if level is not None else np.ones(size, dtype=bool)
-    state = np.where(
-        track.alarmed,
-        SIGNAL,
-        np.where(~charted | (limit >= HIGHEST), NOT_CHARTED, np.where(chance < WORTH, SMALL, CALM)),
+    followed = np.ones(size, dtype=bool)
+    if family.kind == "lot":
+        out = (daily.end >= daily.last) & (family.code >= 0)
+        followed = np.bincount(family.code[out], minlength=size) > 0
+    sounding = np.isin(np.arange(size), list(track.sounding))
+    state = np.select(
+        [~followed, sounding, ~charted | (limit >= HIGHEST), chance < WORTH],
+        [FINISHED, SIGNAL, NOT_CHARTED, SMALL],
+        CALM,
     )
     return pd.DataFrame(
         {
@@ -119,10 +131,12 @@ def _habit_jobs(track: Track, size: int) -> np.ndarray:
 def _why(kind: str, state: str, chance: float) -> str:
     if state == SMALL:
         return f"if its comebacks trebled, it would sound in {chance:.0%} of such cases only"
+    if state == FINISHED:
+        return "none of its jobs is followed any more"
     if state != NOT_CHARTED:
         return ""
     if kind == CAUSE:
         return f"fewer than {FEWEST_OF_A_CAUSE} comebacks of it were known at the last baseline"
     if kind == HABIT:
-        return f"no way of working is done on {HABIT_SHARE:.0%} of the jobs, or too few jobs"
+        return f"too few jobs, or not done on {HABIT_SHARE:.0%} of them"
     return "nothing is expected of it yet"

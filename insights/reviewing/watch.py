@@ -71,9 +71,10 @@ def watch(
         Root causes of which a single later visit of a unit is a signal, whatever is expected.
     actions
         What was done about earlier signals: ``chart``, ``date``, ``done``. A chart starts
-        again from zero at the end of that day; until then a signal stays open and its chart
-        raises no other. What led to a signal stays out of later baselines, unless the action
-        says that it was ``chance`` (yes or no; may be left out).
+        again from zero at the end of that day; until then, or until it is back at zero by
+        itself, a signal stays open and its chart raises no other. What led to a signal acted on
+        stays out of later baselines, unless the action says that it was ``chance`` (yes or no;
+        may be left out).
     seed
         Of the simulation of limits.
     kept
@@ -246,13 +247,13 @@ class _Run:
         for track in self.tracks[: len(self.charts)]:
             suspect = np.zeros(len(track.family.names), dtype=bool)
             for alarm in track.suspected(day):
-                acted = track.acted_on(alarm)
-                suspect[alarm.number] |= acted > day
+                over = track.over_on(alarm)
+                suspect[alarm.number] |= over > day
                 mine = track.family.code == alarm.number
                 if track.family.kind == "lot":
                     cut[mine] = 0
                 elif track.family.kind != CAUSE:
-                    mine &= self.daily.start < acted
+                    mine &= self.daily.start < over
                     cut[mine] = np.minimum(cut[mine], alarm.began)
             suspects.append(suspect)
         return cut, suspects
@@ -262,7 +263,7 @@ class _Run:
         out = np.zeros(len(self.daily.start), dtype=bool)
         for alarm in track.suspected(day):
             one = suspected(habit, self.daily, [(alarm.number, alarm.began)])
-            out |= one & (self.daily.start < track.acted_on(alarm))
+            out |= one & (self.daily.start < track.over_on(alarm))
         return out
 
 
