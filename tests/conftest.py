@@ -1,0 +1,113 @@
+"""What tests keep of what they found, for the page that shows how the program was checked."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+FOLDER_VARIABLE = "STAYSFIXED_CHECKS"
+"""A folder: what is checked against outside values, and what is measured, is written there."""
+
+
+class Kept:
+    """What one test found, written only where :data:`FOLDER_VARIABLE` names a folder."""
+
+    def __init__(self, test: str) -> None:
+        self.test = test
+        self.lines: list[dict[str, Any]] = []
+
+    def write(self) -> None:
+        folder = os.environ.get(FOLDER_VARIABLE)
+        if not folder or not self.lines:
+            return
+        # One file a worker: tests may run side by side.
+        path = Path(folder) / f"{os.environ.get('PYTEST_XDIST_WORKER', 'main')}.jsonl"
+        with path.open("a", encoding="utf-8") as file:
+            file.writelines(json.dumps(line, ensure_ascii=False) + "\n" for line in self.lines)
+
+
+class Outside(Kept):
+    """Holds what we find to a value from outside the project, and keeps both."""
+
+    def agrees(
+        self,
+        what: str,
+        found: Any,
+        expected: Any,
+        *,
+        source: str,
+        abs: float | None = None,
+        rel: float | None = None,
+    ) -> None:
+        """Assert that a value, or several, is the outside one within a stated tolerance.
+
+        Parameters
+        ----------
+        what
+            What is compared, in words.
+        found, expected
+            Numbers or arrays of one shape.
+        source
+            Where the expected value is from, and how it came to us.
+        abs, rel
+            The tolerance, as ``pytest.approx`` takes it.
+        """
+        ours, theirs = np.asarray(found, dtype=float), np.asarray(expected, dtype=float)
+        assert ours.shape == theirs.shape, (ours.shape, theirs.shape)
+        self.lines.append(
+            {
+                "kind": "outside",
+                "test": self.test,
+                "what": what,
+                "source": source,
+                "values": int(theirs.size),
+                "expected": _first(theirs),
+                "found": _first(ours),
+                "largest_difference": float(np.nanmax(np.abs(ours - theirs), initial=0.0)),
+                "allowed": {"abs": abs, "rel": rel},
+            }
+        )
+        assert ours == pytest.approx(theirs, abs=abs, rel=rel, nan_ok=True), what
+
+
+class Measured(Kept):
+    """Keeps what a test measured: coverage, bias, speed."""
+
+    def row(self, table: str, **figures: Any) -> None:
+        """Keep one row of a table.
+
+        Parameters
+        ----------
+        table
+            The table's name, the same for each of its rows.
+        figures
+            Column name to figure, units in the names.
+        """
+        self.lines.append(
+            {"kind": "measured", "test": self.test, "table": table, "figures": figures}
+        )
+
+
+def _first(values: np.ndarray) -> float | None:
+    flat = values.ravel()
+    return float(flat[0]) if len(flat) and np.isfinite(flat[0]) else None
+
+
+@pytest.fixture
+def outside(request: pytest.FixtureRequest) -> Iterator[Outside]:
+    kept = Outside(request.node.nodeid)
+    yield kept
+    kept.write()
+
+
+@pytest.fixture
+def measured(request: pytest.FixtureRequest) -> Iterator[Measured]:
+    kept = Measured(request.node.nodeid)
+    yield kept
+    kept.write()
