@@ -177,6 +177,21 @@ def test_a_cause_known_only_at_hand_back_teaches_nothing_before():
     assert len(learn_root_causes(workshop(300)).record.jobs) > 200
 
 
+def test_outcomes_not_known_yet_calibrate_nothing():
+    """Jobs on the bench for years, coded one way or another: nobody's suggestion changes."""
+    received = pd.date_range("2024-01-01", periods=300)
+    back = received + pd.to_timedelta([1 + 2000 * (80 <= row < 150) for row in range(300)], "D")
+    causes = np.array(list(SAID), dtype=object)[np.arange(300) % 3]
+    turned = np.where((np.arange(300) >= 80) & (np.arange(300) < 150), np.roll(causes, 1), causes)
+    one, two = (
+        learn_root_causes(workshop(300, handed_back=back, root_cause=coded)).record.jobs
+        for coded in (causes, turned)
+    )
+    columns = ["job_id", "suggestion", "probability"]
+    pd.testing.assert_frame_equal(one[columns], two[columns])
+    assert one["right"].sum() >= two["right"].sum() + 50
+
+
 # Speaking and keeping silent
 
 
