@@ -36,12 +36,7 @@ def common_options(parser: argparse.ArgumentParser) -> None:
     which.add_argument("--since", metavar="DAY")
     which.add_argument("--until", metavar="DAY")
     which.add_argument("--where", action="append", default=[], metavar="COLUMN=VALUE")
-    file = parser.add_argument_group("how the file is written")
-    file.add_argument("--headings", metavar="FILE", help="a mapping written by `check --suggest`")
-    file.add_argument("--date-format", metavar="FORMAT", help="such as %%d/%%m/%%Y")
-    file.add_argument("--decimal", choices=(".", ","))
-    file.add_argument("--currency", metavar="NAME")
-    file.add_argument("--sheet", metavar="NAME")
+    file_options(parser)
     as_of_option(parser.add_argument_group("a job book"))
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -51,6 +46,16 @@ def as_of_option(parser: argparse._ActionsContainer) -> None:
     parser.add_argument(
         "--as-of", metavar="DAY", help="as the book knew it at the end of that day (UTC)"
     )
+
+
+def file_options(parser: argparse.ArgumentParser) -> None:
+    """Add what can be said about how a file is written."""
+    file = parser.add_argument_group("how the file is written")
+    file.add_argument("--headings", metavar="FILE", help="a mapping written by `check --suggest`")
+    file.add_argument("--date-format", metavar="FORMAT", help="such as %%d/%%m/%%Y")
+    file.add_argument("--decimal", choices=(".", ","))
+    file.add_argument("--currency", metavar="NAME")
+    file.add_argument("--sheet", metavar="NAME")
 
 
 def declared(args: argparse.Namespace) -> Declared | None:

@@ -13,12 +13,13 @@ import importlib
 from collections.abc import Callable
 
 from insights.answer import Answer
-from insights.asked import as_of_option
+from insights.asked import as_of_option, file_options
 from insights.errors import RequestError
 from insights.history.written import FORMS
 from insights.verbs import Verb
 
 KEEPING = "insights.keeping_book"
+FILLING = "insights.filling_book"
 
 
 def book_option(parser: argparse.ArgumentParser) -> None:
@@ -100,6 +101,22 @@ def _history_options(parser: argparse.ArgumentParser) -> None:
     as_of_option(parser)
 
 
+def _add_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    parser.add_argument("file", metavar="FILE", help="CSV, XLSX or Parquet file, one row a job")
+    by_option(parser)
+    file_options(parser)
+
+
+def _refused_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    by_option(parser)
+    parser.add_argument("--to", metavar="FILE", help="write them to a CSV file, to be mended there")
+    parser.add_argument(
+        "--drop", metavar="KEY", action="append", help="take a row off the list: it is no job"
+    )
+
+
 BOOK_VERBS = (
     Verb("new", "make an empty job book", _new_options, answered_in(KEEPING, "new")),
     Verb(
@@ -134,5 +151,17 @@ BOOK_VERBS = (
         "the jobs as one table, for a spreadsheet or an analysis",
         _history_options,
         answered_in(KEEPING, "write_jobs"),
+    ),
+    Verb(
+        "add",
+        "a file's jobs into the book, once; what is refused waits there to be mended",
+        _add_options,
+        answered_in(FILLING, "add"),
+    ),
+    Verb(
+        "refused",
+        "the rows that wait to be mended",
+        _refused_options,
+        answered_in(FILLING, "refused"),
     ),
 )

@@ -1,0 +1,85 @@
+"""What became of a file added to the job book, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from insights.history.book.adding import Added
+from insights.history.book.refused import RefusedRow
+from insights.wording import Finding, whole
+
+NEVER_OVERWRITTEN = (
+    "A job that differs stands in the book as it was: correct it there, or give the file's job a "
+    "number of its own."
+)
+WAITING = (
+    "Refused rows wait in the book. Mend them on the page `Add a file`, or write them out with "
+    "`staysfixed book refused BOOK --to FILE`, mend them there and add that file."
+)
+
+
+def of_added(added: Added) -> Finding:
+    """Say what became of a file's rows."""
+    parts = [
+        (added.added, "new and in the book now"),
+        (added.known, "there already and unchanged"),
+        (added.differing, "there with other content"),
+        (added.refused, "refused"),
+        (added.repeated, "a repetition of another row"),
+    ]
+    told = ", ".join(f"{whole(count)} {what}" for count, what in parts if count)
+    caveats = []
+    if added.differing:
+        caveats.append(NEVER_OVERWRITTEN)
+    if added.refused:
+        caveats.append(WAITING)
+        before = added.refused - added.kept
+        if before:
+            kept = "is" if before == 1 else "are"
+            caveats.append(
+                f"{whole(before)} of the refused {kept} known from an earlier time: waiting "
+                "already, or mended or dropped since."
+            )
+    if added.mended:
+        waited = "row" if added.mended == 1 else "rows"
+        caveats.append(f"{whole(added.mended)} {waited} refused earlier came mended.")
+    caveats += [note.text for note in added.notes]
+    return Finding(f"Of {rows(added.given)} in {added.source}: {told}.", tuple(caveats))
+
+
+def of_refused(waiting: Sequence[RefusedRow]) -> Finding:
+    """Say how many refused rows wait."""
+    if not waiting:
+        return Finding("No refused row waits to be mended.")
+    verb = "waits" if len(waiting) == 1 else "wait"
+    return Finding(f"{rows(len(waiting))} of added files {verb} to be mended.")
+
+
+def of_written(waiting: Sequence[RefusedRow], files: Sequence[str]) -> Finding:
+    """Say where refused rows were written to be mended."""
+    caveats = ["Add the mended file with the same options as the file the rows came from."]
+    if len(files) > 1:
+        caveats.append("There are several, because the rows came under different headings.")
+    return Finding(f"{rows(len(waiting))} written to {', '.join(files)}.", tuple(caveats))
+
+
+def of_dropped(dropped: Sequence[RefusedRow]) -> Finding:
+    """Say which rows wait no more."""
+    return Finding(f"{rows(len(dropped))} dropped: not stored as a job, and waiting no more.")
+
+
+def of_mended(row: RefusedRow, job_id: str) -> str:
+    """Say that a row became a job."""
+    place = "" if row.row is None else f"row {row.row} of "
+    return f"Job {job_id} is in the book now, mended from {place}{row.source}."
+
+
+def of_waiting(row: RefusedRow) -> str:
+    """Name a waiting row in one line."""
+    place = "" if row.row is None else f", row {row.row}"
+    return f"{row.source}{place}: job {row.job_id or '(no number)'}: {row.problem}"
+
+
+def rows(count: int) -> str:
+    """Write a number of rows."""
+    return "1 row" if count == 1 else f"{whole(count)} rows"
