@@ -21,6 +21,8 @@ STYLE = """
 <style>
 .answer {{border-left: .3rem solid {accent}; padding: .1rem 0 .1rem 1rem;
   margin: 0; max-width: 46rem; font-size: 1.3rem; line-height: 1.5; overflow-wrap: anywhere;}}
+.aside {{border-left: .2rem solid {rule}; padding: 0 0 0 .8rem; margin: 0; max-width: 46rem;
+  line-height: 1.5;}}
 .keep {{max-width: 46rem; margin: 0; padding-left: 1.2rem; line-height: 1.5;}}
 .keep li {{margin: 0 0 .25rem 0;}}
 .foot {{border-top: 1px solid {rule}; margin: 1.5rem 0 0 0; padding-top: .8rem;
@@ -59,6 +61,22 @@ def title(text: str, lead: str) -> None:
 def say(finding: wording.Finding) -> None:
     """Say the answer in one sentence; its limits follow under :func:`keep_in_mind`."""
     st.html(f'<p class="answer">{escape(finding.sentence)}</p>')
+
+
+def job_number(number: str, words: str) -> None:
+    """Show a job's number to be read from a step away."""
+    st.html(f'<p class="job-number">{escape(number)}<small>{escape(words)}</small></p>')
+
+
+def saved(words: str) -> None:
+    """Say that something was saved; nothing where nothing was."""
+    if words:
+        st.success(literal(words))
+
+
+def aside(words: str) -> None:
+    """Say something beside a field, which it does not fill."""
+    st.html(f'<p class="aside">{escape(words)}</p>')
 
 
 def keep_in_mind(finding: wording.Finding) -> None:

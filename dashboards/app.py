@@ -10,7 +10,7 @@ from dashboards import ahead
 
 ahead.wait_for_imports()
 
-from dashboards import answer, controls, opening  # noqa: E402
+from dashboards import answer, book_data, controls, opening, who  # noqa: E402
 from insights.errors import StaysfixedError  # noqa: E402
 
 ASSETS = Path(__file__).with_name("assets")
@@ -22,25 +22,44 @@ st.set_page_config(
     initial_sidebar_state="auto",
 )
 st.logo(str(ASSETS / "mark.svg"), size="large")
-PAGES = [
-    st.Page(opening.page("standing"), title="Where we stand", url_path="stand", default=True),
-    st.Page(opening.page("comebacks"), title="Coming back", url_path="comebacks"),
-    st.Page(opening.page("causes"), title="Root causes", url_path="causes"),
-    st.Page(opening.page("practice"), title="Does it work?", url_path="practice"),
-    st.Page(opening.page("review"), title="Better or worse", url_path="review"),
-    st.Page(opening.page("money"), title="Warranties", url_path="warranties"),
-    st.Page(opening.page("record"), title="The record", url_path="record"),
-]
-page = st.navigation(PAGES, position="hidden")
-controls.read_address(page.url_path)
-menu = controls.Menu(PAGES)
+BENCH, RECORD = "At the bench", "What the record says"
+SECTIONS = {
+    BENCH: [
+        st.Page(opening.page("take_in"), title="Take in", url_path="take-in"),
+        st.Page(opening.page("bench"), title="On the bench", url_path="bench"),
+        st.Page(opening.page("deciding"), title="Comebacks to decide", url_path="decide"),
+        st.Page(opening.page("second_coding"), title="A second opinion", url_path="second"),
+        st.Page(opening.page("same_unit"), title="Same unit?", url_path="same-unit"),
+        st.Page(opening.page("bench_lists"), title="Bench lists", url_path="lists"),
+    ],
+    RECORD: [
+        st.Page(opening.page("standing"), title="Where we stand", url_path="stand", default=True),
+        st.Page(opening.page("comebacks"), title="Coming back", url_path="comebacks"),
+        st.Page(opening.page("causes"), title="Root causes", url_path="causes"),
+        st.Page(opening.page("practice"), title="Does it work?", url_path="practice"),
+        st.Page(opening.page("review"), title="Better or worse", url_path="review"),
+        st.Page(opening.page("money"), title="Warranties", url_path="warranties"),
+        st.Page(opening.page("record"), title="The record", url_path="record"),
+    ],
+}
+if not book_data.is_open():
+    SECTIONS[BENCH] = SECTIONS.pop(BENCH)  # last, while there is no book to work in
+opening.know(known for pages in SECTIONS.values() for known in pages)
+page = st.navigation(SECTIONS, position="hidden")
+at_bench = page.url_path in {bench.url_path for bench in SECTIONS[BENCH]}
+if not at_bench:
+    controls.read_address(page.url_path)
+menu = controls.Menu(SECTIONS, BENCH)
 controls.name_record(controls.source())
+if book_data.is_open():
+    who.show()
 try:
     # Shown only where it takes longer than half a second.
     with st.spinner("Reading and counting …", show_time=True):
         page.run()
 except StaysfixedError as error:
     answer.refuse(error)
-controls.write_address(page.url_path)
+if not at_bench:
+    controls.write_address(page.url_path)
 menu.draw()
 answer.footer()

@@ -8,7 +8,7 @@ when a visit begins, and whenever it is not the one written last (a bookmark, th
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -75,12 +75,15 @@ class Menu:
 
     Parameters
     ----------
-    pages
-        The pages, in order.
+    sections
+        The pages under their headings, in order.
+    bench
+        The heading of the pages on which nothing is chosen.
     """
 
-    def __init__(self, pages: Sequence[st.Page]) -> None:
-        self._pages = pages
+    def __init__(self, sections: Mapping[str, Sequence[st.Page]], bench: str) -> None:
+        self._sections = sections
+        self._bench = bench
         self._place = st.sidebar.empty()
         self._drawn: dict[str, list[str]] | None = None
         self.draw()
@@ -92,8 +95,11 @@ class Menu:
             return
         self._drawn = query
         with self._place.container(gap="xsmall"):
-            for page in self._pages:
-                st.page_link(page, query_params=query, width="stretch")
+            for heading, pages in self._sections.items():
+                st.markdown(f"**{heading}**")
+                for page in pages:
+                    carried = {} if heading == self._bench else query
+                    st.page_link(page, query_params=carried, width="stretch")
 
 
 def name_record(record: Source) -> None:

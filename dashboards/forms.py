@@ -127,6 +127,11 @@ class Form:
         """Whether something is entered that is not saved."""
         return bool(self._state.entries)
 
+    @property
+    def fields(self) -> Mapping[str, str]:
+        """Every field as it stands, entered or in the book."""
+        return {**self._state.base, **self._state.entries}
+
     def value(self, name: str) -> str:
         """Give what a field holds: what was entered, else what stands in the book."""
         state = self._state
@@ -184,8 +189,10 @@ class Form:
         )
         return self._after(name)
 
-    def code(self, name: str, label: str, options: Sequence[str], *, hint: str = "") -> str:
-        """Draw a choice from the workshop's own list, to which one can add by typing.
+    def code(
+        self, name: str, label: str, options: Sequence[str], *, hint: str = "", add: bool = True
+    ) -> str:
+        """Draw a choice from a list of the workshop's own.
 
         Parameters
         ----------
@@ -193,6 +200,8 @@ class Form:
             As in :meth:`text`.
         options
             Those used so far, the most used first.
+        add
+            Whether a new one can be added by typing it.
         """
         key = self._seeded(name)
         if st.session_state[key] == UNSAID:
@@ -202,7 +211,7 @@ class Form:
             [option for option in self._offered(name, options) if option],
             key=key,
             placeholder=hint or "choose, or type a new one",
-            accept_new_options=True,
+            accept_new_options=add,
             **self._watched(name),
         )
         return self._after(name)
@@ -354,7 +363,7 @@ class Form:
             said = action(self._sent())
         except EntryError as error:
             for name, _, problem, remedy in error.problems:
-                state.problems[name] = f"{problem}: {remedy}."
+                state.problems[name] = f"{problem[:1].upper()}{problem[1:]}: {remedy}."
         except ChangedMeanwhile:
             state.refusal = "Not saved: someone else saved this meanwhile. Your entries are kept."
         except StaysfixedError as error:

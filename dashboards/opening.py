@@ -1,9 +1,13 @@
-"""A page's module, imported when the page is first turned to."""
+"""A page's module, imported when the page is first turned to; links from page to page."""
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+
+import streamlit as st
+
+PAGES = "pages_by_name"
 
 
 def page(name: str) -> Callable[[], None]:
@@ -23,3 +27,23 @@ def page(name: str) -> Callable[[], None]:
     # Streamlit tells pages apart by the names of their functions.
     show.__name__ = name
     return show
+
+
+def know(pages: Iterable[st.Page]) -> None:
+    """Note the pages there are, so that one can link to another."""
+    st.session_state[PAGES] = {page.url_path: page for page in pages}
+
+
+def link(path: str, label: str, **query: str) -> None:
+    """Draw a link to another page.
+
+    Parameters
+    ----------
+    path
+        The page's address.
+    label
+        The link's words.
+    query
+        What the address carries.
+    """
+    st.page_link(st.session_state[PAGES][path], label=label, query_params=query, width="stretch")

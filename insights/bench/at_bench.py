@@ -10,10 +10,13 @@ from typing import Any
 from insights.bench.kept import limits, sheet_of
 from insights.bench.limits import Judgement, check_hand_back, judge, limits_for
 from insights.bench.readings import Limit, Reading, check_protection, reading_from_json
+from insights.bench.sheets import Instrument
 from insights.errors import RequestError
 from insights.history.book.book import Book
-from insights.history.book.entries import BookJob
+from insights.history.book.checking import checked
+from insights.history.book.entries import BookJob, Settings
 from insights.history.book.people import Person
+from insights.history.declared import Declared
 
 READINGS, PROTECTION, NOT_RETURNED = "readings", "protection", "not_returned"
 """What is kept beside the history's columns, in :attr:`BookJob.bench`."""
@@ -72,6 +75,42 @@ def judgement_of(book: Book, job: BookJob) -> Judgement:
     return judge(readings_of(job), limits_of(book, job))
 
 
+def readings_typed(
+    typed: Mapping[str, str], instrument: Instrument | None, settings: Settings, day: date
+) -> tuple[Reading, ...]:
+    """Read measurements as they were typed.
+
+    Parameters
+    ----------
+    typed
+        ``reading_<quantity>_<unit>`` -> what was typed; empty ones were not taken.
+    instrument
+        What they were taken with; None: not recorded.
+    settings
+        The book's, for its decimal mark.
+    day
+        When they were taken.
+
+    Raises
+    ------
+    EntryError
+        A field holds no number, or its name makes no column.
+    RequestError
+        The instrument is said to be calibrated after that day.
+    """
+    given = {name: text for name, text in typed.items() if text.strip()}
+    declared = Declared(decimal=settings.decimal, currency=settings.currency)
+    values = checked(given, digits=settings.minor_digits, declared=declared, today=day)
+    readings = []
+    for name, value in values.items():
+        quantity, _, unit = name.removeprefix("reading_").rpartition("_")
+        if instrument is None:
+            readings.append(Reading(quantity, unit, value, day))
+        else:
+            readings.append(instrument.reading(quantity, unit, value, day))
+    return tuple(readings)
+
+
 def save_readings(
     book: Book, job: BookJob, taken: Iterable[Reading], protection: str, how: Save
 ) -> BookJob:
@@ -118,7 +157,8 @@ def hand_back(
     book, job
         The job as it was read.
     entered
-        ``handed_back`` with ``price``, ``term_days``, ...; or ``ended_on`` and ``ended_how``.
+        ``handed_back`` with ``price``, ``term_days``, ...; or ``ended_on`` and ``ended_how``,
+        which hands nothing back, so that no reading can hold it.
     not_returned
         Why it is not returned to use, in the workshop's words, kept with the job; empty: it is.
     how
@@ -136,12 +176,19 @@ def hand_back(
     What is judged is the version that was read; had it changed, the save itself is refused.
     """
     why = not_returned.strip()
-    if not why:
+    leaves = bool(entered.get("handed_back"))
+    if leaves and not why:
         check_hand_back(judgement_of(book, job))
     return book.save(
         job.job_id,
         entered,
         bench={NOT_RETURNED: why or None},
-        what="not returned to use" if why else "handed back",
+        what=_leaving(leaves, why),
         **vars(how),
     )
+
+
+def _leaving(leaves: bool, why: str) -> str:
+    if why:
+        return "not returned to use"
+    return "handed back" if leaves else "left service"

@@ -66,9 +66,18 @@ def lots_from(lines: Mapping[str, str], before: Mapping[str, object]) -> dict[st
     return lots
 
 
+def next_line(lines: Mapping[str, str]) -> int:
+    """Give the number of the first line after those that hold anything."""
+    return max((number for number in _numbers(lines) if _holds(lines, number)), default=0) + 1
+
+
 def column_of(part: str) -> str:
     """Name the history's column of a part: "Steam valve" is ``lot_steam_valve``."""
     return _PREFIX + re.sub(r"[^a-z0-9]+", "_", part.strip().lower()).strip("_")
+
+
+def _holds(lines: Mapping[str, str], number: int) -> bool:
+    return any(lines.get(f"{kind}-{number}", "").strip() for kind in (PART, LOT))
 
 
 def _numbers(lines: Mapping[str, str]) -> list[int]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from insights.bench.readings import Limit, limit_from_json
 from insights.bench.sheets import Instrument, ModelSheet, instrument_from_json, sheet_from_json
 from insights.history.book.book import Book
-from insights.history.book.kinds import INSTRUMENT, LIMIT, SHEET
+from insights.history.book.kinds import INSTRUMENT, LIMIT, PRINTED, SHEET, WHOLE_BOOK
 
 Kept = TypeVar("Kept")
 
@@ -32,6 +33,30 @@ def instruments(book: Book) -> tuple[Instrument, ...]:
 def limits(book: Book) -> tuple[Limit, ...]:
     """Read the limits, by key."""
     return _all(book, LIMIT, limit_from_json)
+
+
+@dataclass(frozen=True)
+class Printed:
+    """What is printed for every customer.
+
+    Parameters
+    ----------
+    workshop
+        The workshop's name and address; empty: not said yet.
+    jurisdiction
+        Whose law applies, in the owner's words; empty: not said yet.
+    """
+
+    workshop: str
+    jurisdiction: str
+
+
+def printed(book: Book) -> Printed:
+    """Read what is printed for every customer; the workshop's name is the book's at first."""
+    found = book.get(PRINTED, WHOLE_BOOK)
+    if found is None or found.body is None:
+        return Printed(book.settings().workshop, "")
+    return Printed(**found.body)
 
 
 def _all(book: Book, kind: str, read: Callable[[dict[str, Any]], Kept]) -> tuple[Kept, ...]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 
-from insights.bench.kept import instruments, limits, sheet_of, sheets
+from insights.bench.kept import Printed, instruments, limits, printed, sheet_of, sheets
 from insights.bench.readings import Limit
 from insights.bench.rules import Band
 from insights.bench.sheets import Instrument, ModelSheet, Practice
 from insights.history.book.entries import Settings
-from insights.history.book.kinds import INSTRUMENT, LIMIT, SHEET
+from insights.history.book.kinds import INSTRUMENT, LIMIT, PRINTED, SHEET, WHOLE_BOOK
 from insights.history.book.opening import create_book
 from insights.history.book.people import Person
 
@@ -31,3 +31,11 @@ def test_they_come_back_and_what_is_withdrawn_does_not(tmp_path):
     assert sheets(book) == (sheet,)
     assert limits(book) == (plate,)
     assert instruments(book) == (meter,)
+
+
+def test_what_is_printed_begins_with_the_books_own_name(tmp_path):
+    book = create_book(tmp_path / "book.db", Settings(workshop="Corner Bench"), ADA)
+    assert printed(book) == Printed("Corner Bench", "")
+    said = Printed("Corner Bench, 2 Mill Lane", "the law of Ruritania")
+    book.put(PRINTED, WHOLE_BOOK, vars(said), by=ADA)
+    assert printed(book) == said

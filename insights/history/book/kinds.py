@@ -34,3 +34,6 @@ REFUSED = "refused"
 
 CODED_TWICE = "coded_twice"
 """How many comebacks are coded twice, as a ``share``; under :data:`WHOLE_BOOK`."""
+
+RETENTION = "retention"
+"""How long customers' data are kept, under :data:`WHOLE_BOOK`: ``days``."""

@@ -1,0 +1,21 @@
+"""The history of a job: who saved what, and what stood there before."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboards import answer
+from dashboards.markup import literal
+from dashboards.workplace import Place
+from insights.history.book.entries import BookJob
+from insights.tables_counter import of_saves
+
+
+def show(place: Place, job: BookJob) -> None:
+    """Draw the step."""
+    st.markdown(f"Job {literal(job.job_id)} was saved {job.number} times. Nothing is overwritten.")
+    answer.table(
+        of_saves(place.book.versions_of(job.job_id), place.settings),
+        key="job-changes",
+        alt="Every change of this job: when, by whom, what, before and after",
+    )
