@@ -8,7 +8,7 @@ from insights.bench.agreement import Agreement
 from insights.bench.cautions import cautions_for
 from insights.bench.claims import Claim
 from insights.bench.limits import Judged, Judgement
-from insights.bench.readings import Limit
+from insights.bench.readings import PROTECTIONS, Limit
 from insights.wording import STATUTORY, Finding
 
 UNITS = {"c": "°C", "mohm": "MΩ", "ohm": "Ω", "ma": "mA", "w": "W", "v": "V", "a": "A", "s": "s"}
@@ -101,6 +101,12 @@ def allowed_by(limit: Limit) -> str:
     return f"{text}: {rule.basis}" if rule.basis else text
 
 
+def limit_words(limit: Limit) -> str:
+    """Name a limit in a line, such as "plate: 190 to 210 °C (grill)"."""
+    whom = ", ".join(part for part in (limit.model, PROTECTIONS.get(limit.protection, "")) if part)
+    return f"{in_words(limit.quantity)}: {allowed_by(limit)} ({whom or 'every unit'})"
+
+
 def _place(line: Judged) -> str:
     if line.half_bands is None or line.limit is None or line.limit.rule.target is None:
         return ""
@@ -180,3 +186,32 @@ def of_agreement(agreement: Agreement) -> Finding:
 def number_words(rule: str) -> dict[str, str]:
     """Name the numbers of a kind of limit, as a form asks for them."""
     return ELEMENT_NUMBERS if rule == "element" else NUMBERS
+
+
+def of_waiting(waiting: pd.DataFrame) -> Finding:
+    """Say how many comebacks wait for a decision, and how long.
+
+    Parameters
+    ----------
+    waiting
+        Of :func:`insights.bench.comebacks.undecided`.
+    """
+    if waiting.empty:
+        return Finding("No comeback waits for a decision.")
+    count, longest = len(waiting), int(waiting["waiting_days"].max())
+    wait = "comeback waits" if count == 1 else "comebacks wait"
+    days = "1 day" if longest == 1 else f"{longest} days"
+    return Finding(f"{count} {wait} for a decision, the longest for {days}.")
+
+
+def of_doubts(count: int) -> Finding:
+    """Say how many pairs of jobs are in doubt."""
+    if not count:
+        return Finding("No pair of jobs is in doubt.")
+    pairs = "pair of jobs may be one unit" if count == 1 else "pairs of jobs may be one unit"
+    return Finding(f"{count} {pairs}; each is kept apart until someone decides.")
+
+
+def of_pair(reasons: str, probability: float) -> str:
+    """Say how likely two jobs are one unit, and why."""
+    return f"About {probability:.0%} likely to be one unit: {reasons}."

@@ -43,9 +43,20 @@ def drawn_for_second_coding(
     RequestError
         A share not above 0 and up to 1.
     """
+    check_share(share)
+    return tuple(job_id for job_id in job_ids if _ticket(job_id, seed) < share)
+
+
+def check_share(share: float) -> None:
+    """Refuse a share not above 0 and up to 1.
+
+    Raises
+    ------
+    RequestError
+        It is another.
+    """
     if not 0 < share <= 1:
         raise RequestError(f"The share to code twice is {share}. Give one above 0 and up to 1.")
-    return tuple(job_id for job_id in job_ids if _ticket(job_id, seed) < share)
 
 
 def _ticket(job_id: str, seed: int) -> float:

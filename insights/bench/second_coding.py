@@ -6,22 +6,44 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from insights.bench.agreement import DRAWN_SHARE, Agreement, agreement, drawn_for_second_coding
+from insights.bench.agreement import (
+    DRAWN_SHARE,
+    Agreement,
+    agreement,
+    check_share,
+    drawn_for_second_coding,
+)
 from insights.bench.comebacks import UNSETTLED
 from insights.errors import RequestError
 from insights.history.book.book import Book
 from insights.history.book.entries import Record
-from insights.history.book.kinds import SECOND_CODING
-from insights.history.book.people import Person
+from insights.history.book.kinds import CODED_TWICE, SECOND_CODING, WHOLE_BOOK
+from insights.history.book.people import OWNER, Person
 from insights.history.schema import RELATIONS
 
 CODED = ("relation", "root_cause")
 """What is coded twice."""
 
 
-def to_code(
-    book: Book, found: pd.DataFrame, person: Person, *, share: float = DRAWN_SHARE
-) -> tuple[str, ...]:
+def share_coded_twice(book: Book) -> float:
+    """Read how many comebacks the owner wants coded twice, as a share."""
+    kept = book.get(CODED_TWICE, WHOLE_BOOK)
+    return DRAWN_SHARE if kept is None else float(kept.body["share"])
+
+
+def keep_share(book: Book, share: float, *, by: Person) -> Record:
+    """Store how many comebacks are coded twice; only an owner may.
+
+    Raises
+    ------
+    RequestError
+        A share not above 0 and up to 1.
+    """
+    check_share(share)
+    return book.put(CODED_TWICE, WHOLE_BOOK, {"share": share}, by=by, roles=OWNER)
+
+
+def to_code(book: Book, found: pd.DataFrame, person: Person) -> tuple[str, ...]:
     """List the comebacks that wait for this person's blind coding.
 
     Parameters
@@ -32,8 +54,6 @@ def to_code(
         Its comebacks (:func:`insights.bench.comebacks.comebacks`).
     person
         Who would code; a job whose relation they set themselves is left out.
-    share
-        How many comebacks are coded twice.
 
     Returns
     -------
@@ -43,7 +63,7 @@ def to_code(
     coded = found[found["relation"].notna() & (found["relation"] != UNSETTLED)]
     done = book.all_of(SECOND_CODING)
     waiting = [job_id for job_id in coded["job_id"] if job_id not in done]
-    drawn = drawn_for_second_coding(waiting, share=share)
+    drawn = drawn_for_second_coding(waiting, share=share_coded_twice(book))
     return tuple(job_id for job_id in drawn if first_coder(book, job_id) != person.name)
 
 

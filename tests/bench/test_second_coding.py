@@ -7,8 +7,15 @@ import pytest
 from bench_book import ADA, BO, TODAY
 
 from insights.bench.comebacks import comebacks
-from insights.bench.second_coding import agreements, first_coder, keep_second_coding, to_code
-from insights.errors import ChangedMeanwhile, RequestError
+from insights.bench.second_coding import (
+    agreements,
+    first_coder,
+    keep_second_coding,
+    keep_share,
+    share_coded_twice,
+    to_code,
+)
+from insights.errors import ChangedMeanwhile, NotAllowed, RequestError
 from insights.history.book.entries import new_token
 from insights.history.units import link_units
 
@@ -16,7 +23,7 @@ from insights.history.units import link_units
 def waiting(book, person) -> tuple[str, ...]:
     history = book.history()
     found = comebacks(history, link_units(history), pd.Timestamp(TODAY))
-    return to_code(book, found, person, share=1)
+    return to_code(book, found, person)
 
 
 def code(book, relation="new_fault", by=ADA, cause="contact"):
@@ -25,6 +32,7 @@ def code(book, relation="new_fault", by=ADA, cause="contact"):
 
 @pytest.fixture
 def coded(book):
+    keep_share(book, 1, by=ADA)
     changes = {"relation": "same_fault", "root_cause": "contact"}
     book.save("J000002", changes, expected=2, by=BO, what="cause and relation", today=TODAY)
     return book
@@ -34,6 +42,20 @@ def test_nothing_waits_before_it_is_coded_once(book):
     assert waiting(book, ADA) == ()
     with pytest.raises(RequestError, match="not been coded a first time"):
         code(book)
+
+
+def test_how_many_are_coded_twice_is_the_owner_s_to_say(coded):
+    assert share_coded_twice(coded) == 1
+    keep_share(coded, 1e-9, by=ADA)
+    assert waiting(coded, ADA) == ()
+    with pytest.raises(NotAllowed):
+        keep_share(coded, 0.5, by=BO)
+    with pytest.raises(RequestError, match="share to code twice"):
+        keep_share(coded, 0, by=ADA)
+
+
+def test_fifteen_of_a_hundred_unless_said(book):
+    assert share_coded_twice(book) == 0.15
 
 
 def test_it_waits_for_everyone_but_the_first_coder(coded):
