@@ -71,9 +71,8 @@ def read_history(
     flaws += [*raw.flaws, *repeats.flaws, *_backwards(values, matched)]
     if repeats.skipped.any():
         count = int(repeats.skipped.sum())
-        notes.append(
-            Note("identical_rows", f"{count} rows repeat another row exactly; skipped.", count)
-        )
+        rows = "1 row repeats" if count == 1 else f"{count} rows repeat"
+        notes.append(Note("identical_rows", f"{rows} another row exactly; skipped.", count))
     refused = np.zeros(raw.table.num_rows, dtype=bool)
     for flaw in flaws:
         refused[flaw.rows] = True

@@ -69,7 +69,12 @@ def _notes(history: History, more: History, same: int) -> tuple[Note, ...]:
     notes = list(dict.fromkeys([*history.notes, *more.notes]))
     if same:
         notes = [note for note in notes if note.code != "jobs_known"]
-        notes.append(Note("jobs_known", f"{same} jobs were there already and are unchanged.", same))
+        known = (
+            "1 job was there already and is"
+            if same == 1
+            else f"{same} jobs were there already and are"
+        )
+        notes.append(Note("jobs_known", f"{known} unchanged.", same))
     return tuple(notes)
 
 

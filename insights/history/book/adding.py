@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -153,17 +154,19 @@ def add_history(
     both = merge(there, _as_erased(history, there))
     new = both.jobs.iloc[len(there.jobs) :].reset_index(drop=True)
     differing = len(both.refused_rows) - history.refused_count
-    new, finer, lines = _without_finer(new, settings.minor_digits)
+    new, finer, lines = _without_finer(new, settings.minor_digits, history.source)
     how = declared or _remembered(history) or Declared()
     bodies = _bodies(history, how) | _bodies(finer, Declared())
     stored = book.all_of(REFUSED)
     fresh = {key: body for key, body in bodies.items() if key not in stored}
-    mended = _mended(stored, new)
+    mended = _waiting_under(stored, new["job_id"])
+    # A row that comes again, still not right but otherwise, takes the place of what waits.
+    renewed = _waiting_under(stored, [body["job_id"] for body in fresh.values()])
     with writing(book.engine, book.name) as connection:
         rows = rows_of(new, settings.minor_digits)
         steps.add_all(connection, rows, steps.signs_of(new), by=by.name, what="import")
         _keep(connection, fresh, by.name)
-        for key, number in mended.items():
+        for key, number in (mended | renewed).items():
             steps.put_record(connection, REFUSED, key, None, by=by.name, expected=number)
     refused = history.refused_count + len(finer.refused_rows)
     repeated = sum(note.jobs or 0 for note in history.notes if note.code == "identical_rows")
@@ -216,7 +219,9 @@ def _as_erased(history: History, there: History) -> History:
     return replace(history, jobs=jobs)
 
 
-def _without_finer(jobs: pd.DataFrame, digits: int) -> tuple[pd.DataFrame, History, pd.DataFrame]:
+def _without_finer(
+    jobs: pd.DataFrame, digits: int, source: str
+) -> tuple[pd.DataFrame, History, pd.DataFrame]:
     """Part the jobs with amounts finer than the minor unit from the others, and say why."""
     found = finer_than(jobs, digits)
     which = np.zeros(len(jobs), dtype=bool)
@@ -236,7 +241,7 @@ def _without_finer(jobs: pd.DataFrame, digits: int) -> tuple[pd.DataFrame, Histo
     given.insert(1, "problem", [f"{told[job_id]}: {problem}" for job_id in rows["job_id"]])
     given.insert(2, "remedy", remedy)
     kept = jobs[~which].reset_index(drop=True)
-    return kept, History(rows, table, given), table
+    return kept, History(rows, table, given, source), table
 
 
 def _as_written(values: pd.Series) -> pd.Series:
@@ -267,20 +272,19 @@ def _bodies(history: History, declared: Declared) -> dict[str, dict[str, Any]]:
     return bodies
 
 
-def _mended(stored: Mapping[str, Record], new: pd.DataFrame) -> dict[str, int]:
-    """Find the kept rows whose job has come: key -> the version that stands.
+def _waiting_under(stored: Mapping[str, Record], job_ids: Iterable[str]) -> dict[str, int]:
+    """Find the waiting rows that bear these job numbers: key -> the version that stands.
 
-    Where several kept rows bear one number, only a person can tell which of them it was.
+    Where several rows bear one number, only a person can tell which of them is meant.
     """
-    keys: dict[str, list[str]] = {}
-    for key, record in stored.items():
-        if record.body is not None:
-            keys.setdefault(record.body["job_id"], []).append(key)
-    come = set(new["job_id"])
+    waiting = {
+        key: record.body["job_id"] for key, record in stored.items() if record.body is not None
+    }
+    waited, come = Counter(waiting.values()), Counter(job_ids)
     return {
-        mine[0]: stored[mine[0]].number
-        for job_id, mine in keys.items()
-        if job_id in come and len(mine) == 1
+        key: stored[key].number
+        for key, job_id in waiting.items()
+        if job_id and waited[job_id] == come[job_id] == 1
     }
 
 

@@ -27,6 +27,7 @@ from insights.history.declared import Declared
 from insights.history.intake import read_history
 from insights.history.raw import TEXT
 from insights.history.refusals import REASONS
+from insights.history.values import trimmed
 
 _ISO = "%Y-%m-%d"
 _GIVEN = " (given)"
@@ -203,11 +204,14 @@ def key_of(cells: Mapping[str, str]) -> str:
 
 def cells_of(given: Mapping[str, Any]) -> dict[str, str]:
     """Take a row's own cells out of a line of ``History.refused_rows``."""
-    return {
+    cells = {
         str(heading).removesuffix(_GIVEN): "" if pd.isna(cell) else str(cell)
         for heading, cell in given.items()
         if heading not in REASONS
     }
+    # As reading a file does, so that a row that went through a spreadsheet keeps its key.
+    texts = trimmed(pa.chunked_array([pa.array(list(cells.values()), type=TEXT)])).to_pylist()
+    return {heading: text or "" for heading, text in zip(cells, texts, strict=True)}
 
 
 def body_of(

@@ -121,6 +121,20 @@ def test_a_row_mended_in_a_spreadsheet_waits_no_more(book: Book) -> None:
     assert add(book, *SOUND, BAD_DAY).kept == 0
 
 
+def test_a_row_that_comes_again_otherwise_takes_the_place_of_the_first(book: Book) -> None:
+    add(book, SOUND[0], BAD_DAY)
+    again = add(book, SOUND[0], BAD_DAY.replace("02-30", "02-31"))
+    (row,) = refused_rows(book)
+    assert (again.kept, row.cells["received"]) == (1, "2026-02-31")
+    assert add(book, BAD_DAY.replace("02-30", "02-28")).mended == 1
+    assert refused_rows(book) == ()
+
+
+def test_a_cell_made_harmless_for_a_spreadsheet_is_the_same_row(book: Book) -> None:
+    add(book, SOUND[0], BAD_DAY.replace("K3", "=K3"))
+    assert add(book, SOUND[0], BAD_DAY.replace("K3", "'=K3")).kept == 0
+
+
 def test_of_two_rows_with_one_number_none_is_dropped_unasked(book: Book) -> None:
     add(book, SOUND[0], "6,2026-03-02,grill,K1,", "6,2026-03-09,grill,K7,")
     added = add(book, "6,2026-03-02,grill,K1,")
