@@ -22,6 +22,7 @@ from insights.history.book.people import OWNER
 
 NEW = ""
 SAID = "bench-lists-said"
+USUAL = {"required": typed.YES, "confirmed": typed.NO}
 NOT_OWNER = "Only an owner changes these lists."
 
 
@@ -63,7 +64,7 @@ def _limits(place: Place) -> None:
 
 
 def _limit_form(place: Place, key: str, limit: Limit | None) -> None:
-    stands = typed.limit_as_typed(limit, place.settings) if limit else {}
+    stands = typed.limit_as_typed(limit, place.settings) if limit else USUAL
     form = _form(place, "limit", LIMIT, key, stands)
     form.notices()
     rule = form.pick("rule", "Kind of limit", list(RULES), wording_bench.RULES)
@@ -72,7 +73,8 @@ def _limit_form(place: Place, key: str, limit: Limit | None) -> None:
         form.text("unit", "Unit", hint="c, ohm, mohm (megohm), ma, ...")
         models = bench_data.codes(place.book).of("model")
         form.code("model", "Only for the model", models, hint="every model")
-        form.pick("protection", "Only for the protection", list(PROTECTIONS), PROTECTIONS)
+        every = {"": "every protection", **PROTECTIONS}
+        form.pick("protection", "Only for the protection", list(PROTECTIONS), every)
     usual = typed.numbers_to_start_from(rule, place.settings) if rule else {}
     for name in typed.numbers_of(rule) if rule else ():
         label = wording_bench.number_words(rule)[name]

@@ -41,7 +41,12 @@ def show() -> None:
     answer.say(wording_bench.of_waiting(waiting))
     if not waiting.empty:
         with st.expander("The queue", expanded=True):
-            answer.table(tables_bench.of_queue(waiting), key="queue", alt="Comebacks that wait")
+            answer.table(
+                tables_bench.of_queue(waiting),
+                key="queue",
+                alt="Comebacks that wait for a decision",
+                numbers=waiting,
+            )
     index_of = claims_data.to_open(place.book)
     if not index_of:
         return
@@ -152,6 +157,9 @@ def _summary(place: Place, comeback: Comeback) -> None:
     law = right.text_input(
         "Law that applies", known.jurisdiction, key="summary-law", placeholder="a country"
     )
+    if not workshop.strip() or not law.strip():
+        st.markdown("Fill in both, and the page can be printed: whose law applies stands on it.")
+        return
     try:
         summary = customer_summary(
             comeback.job,

@@ -5,14 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboards import answer, book_data, claims_data, workplace
+from dashboards.forms import Form, Sent
 from dashboards.markup import literal
 from dashboards.workplace import Place
 from insights import tables_bench, wording_bench
 from insights.bench import same_unit
-from insights.errors import StaysfixedError
+from insights.errors import RequestError, StaysfixedError
 from insights.history.book.people import WRITERS
 
-SAID, REFUSED = "same-unit-said", "same-unit-refused"
+SAID, REFUSED, BACK = "same-unit-said", "same-unit-refused", "same-unit-back"
+ONE = "one"
+SAME = {ONE: "one unit", "two": "two different units"}
 Pair = tuple[str, str]
 
 
@@ -44,17 +47,17 @@ def _ask(place: Place, rows: dict[Pair, object]) -> None:
     st.markdown(literal(wording_bench.of_pair(row.reasons, row.probability)))  # type: ignore[attr-defined]
     shown = same_unit.side_by_side(book_data.history(place.book), pair[1], pair[0])
     answer.table(tables_bench.of_pair(shown), key="pair", alt="Two jobs side by side")
-    left, right = st.columns(2)
-    words = {True: "The same unit", False: "Two different units"}
-    for column, same in ((left, True), (right, False)):
-        column.button(
-            words[same],
-            key=f"same-{same}-{same_unit.pair_key(*pair)}",
-            on_click=_decide,
-            args=(place, pair, same),
-            disabled=place.person.role not in WRITERS,
-            width="stretch",
-        )
+    form = Form(place.book, place.person, "same-unit", same_unit.pair_key(*pair))
+    form.notices()
+    form.pick("same", "Are these two jobs the same unit?", list(SAME), {"": "not decided", **SAME})
+
+    def save(sent: Sent) -> str:
+        said = sent.fields.get("same", "")
+        if said not in SAME:
+            raise RequestError("Say whether they are one unit or two, then save.")
+        return _decide(place, pair, said == ONE, sent.token)
+
+    form.save("Save the decision", save)
 
 
 def _decided(place: Place) -> None:
@@ -67,23 +70,35 @@ def _decided(place: Place) -> None:
         )
         pairs = list(zip(decided["job_id"], decided["earlier_job_id"], strict=True))
         pair = st.selectbox(
-            "Take back", pairs, format_func=lambda one: f"{one[1]} and {one[0]}", key="same-back"
+            "Take back",
+            pairs,
+            index=None,
+            format_func=lambda one: f"{one[1]} and {one[0]}",
+            key=BACK,
+            placeholder="which pair",
         )
-        st.button(
-            "Take this decision back",
-            key=f"back-{same_unit.pair_key(*pair)}",
-            on_click=_decide,
-            args=(place, pair, None),
-            disabled=place.person.role not in WRITERS,
-        )
+        if pair is not None:
+            st.button(
+                "Take this decision back",
+                key=f"back-{same_unit.pair_key(*pair)}",
+                on_click=_take_back,
+                args=(place, pair),
+                disabled=place.person.role not in WRITERS,
+            )
 
 
-def _decide(place: Place, pair: Pair, same: bool | None) -> None:
-    history = book_data.history(place.book)
+def _take_back(place: Place, pair: Pair) -> None:
     try:
-        same_unit.decide(place.book, history, *pair, same, by=place.person)
+        _decide(place, pair, None, None)
     except StaysfixedError as error:
         st.session_state[REFUSED] = str(error)
         return
+    st.session_state[BACK] = None
+
+
+def _decide(place: Place, pair: Pair, same: bool | None, token: str | None) -> str:
+    history = book_data.history(place.book)
+    same_unit.decide(place.book, history, *pair, same, by=place.person, token=token)
     words = {True: "one unit", False: "two units", None: "open again"}
     st.session_state[SAID] = f"Saved: {pair[1]} and {pair[0]}, {words[same]}."
+    return str(st.session_state[SAID])

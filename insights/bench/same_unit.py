@@ -29,6 +29,9 @@ COMPARED = (
 )
 """What is shown of both jobs."""
 
+TELLING = ("model", "unit_serial", "customer", "phone", "postcode")
+"""What should be alike where they are one unit; the others change from visit to visit."""
+
 
 def doubtful(links: Links) -> pd.DataFrame:
     """List the pairs to decide, the surest first: ``job_id``, ``earlier_job_id``, ...
@@ -48,7 +51,7 @@ def side_by_side(history: History, earlier_job_id: str, job_id: str) -> pd.DataF
     -------
     pandas.DataFrame
         ``field`` (the history's column), ``earlier``, ``later`` as text, empty where unknown,
-        ``alike`` (True or False; missing where either is unknown).
+        ``alike`` (True or False; missing where either is unknown, or it is not telling).
 
     Raises
     ------
@@ -61,7 +64,7 @@ def side_by_side(history: History, earlier_job_id: str, job_id: str) -> pd.DataF
             "field": name,
             "earlier": one[name],
             "later": other[name],
-            "alike": (one[name] == other[name]) if one[name] and other[name] else None,
+            "alike": one[name] == other[name] if _both_tell(name, one, other) else None,
         }
         for name in COMPARED
     ]
@@ -118,6 +121,10 @@ def _row(history: History, job_id: str) -> dict[str, str]:
         raise RequestError(f"There is no job {job_id} in the record. Check its number.")
     row = found.iloc[0]
     return {name: _text(row[name]) for name in COMPARED}
+
+
+def _both_tell(name: str, one: dict[str, str], other: dict[str, str]) -> bool:
+    return name in TELLING and bool(one[name]) and bool(other[name])
 
 
 def _text(value: object) -> str:

@@ -26,6 +26,7 @@ def test_a_doubtful_pair_is_shown_with_what_is_alike(book):
     assert not shown.loc["customer", "alike"]
     assert shown.loc["customer", ["earlier", "later"]].tolist() == ["Cafe Nine", "Cafe Ten"]
     assert shown.loc["phone", "alike"] is None
+    assert shown.loc["unit_age_years", "alike"] is None
     assert shown.loc["received", "earlier"] == "2026-03-01"
 
 

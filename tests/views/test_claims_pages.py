@@ -160,9 +160,15 @@ def test_a_doubtful_pair_is_decided_and_taken_back(at, book):
         "1 pair of jobs may be one unit; each is kept apart until someone decides."
     ]
     assert "two characters of the serial are swapped" in page_text(app)
-    press(app, "The same unit")
+    press(app, "Save the decision")
+    assert "one unit or two" in " ".join(error.value for error in app.error)
+    assert unit_decisions(book, book.history()).empty
+    fill(app, same="one")
+    press(app, "Save the decision")
     assert unit_decisions(book, book.history())["same"].tolist() == [True]
     assert answers(app) == ["No pair of jobs is in doubt."]
+    (back,) = [one for one in app.selectbox if one.label == "Take back"]
+    back.set_value(("J000004", "J000003")).run()
     press(app, "Take this decision back")
     assert unit_decisions(book, book.history()).empty
     assert len(answers(app)) == 1
