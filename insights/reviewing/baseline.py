@@ -10,7 +10,7 @@ import pandas as pd
 
 from insights.followup import Followup
 from insights.reviewing.alarm_limits import HORIZON_YEARS, NOTHING, Load
-from insights.reviewing.daily import Daily, as_of
+from insights.reviewing.daily import Daily, as_of, only
 from insights.reviewing.expected import CaseMix, case_mix, returned
 from insights.survival.shrinkage import shrunk_ratios
 
@@ -139,13 +139,7 @@ def baseline(
     hoped = mix.expected(past)
     longest = np.sort(past.episodes["days"].to_numpy())
     reach = float(np.floor(longest[-min(FEWEST_FOLLOWED, len(longest))]))
-    # What is to come hangs on the work done, which no suspicion makes less.
-    ahead = whole_life(followup, mix, reach) * (daily.start <= day)
-    recent = (daily.start <= day) & (daily.start > day - YEAR_DAYS)
-    # A young shop's first months stand for a year.
-    scale = YEAR_DAYS / min(YEAR_DAYS, max(day - int(daily.start.min()), 1))
-    certain = certainty(followup, mix, reach, recent)
-    year = _Year(ahead, recent, scale, daily.start <= day, certain)
+    year = _last_year(followup, daily, mix, reach, day)
     levels = []
     for number, family in enumerate(families):
         if family.kind == "cause":
@@ -164,40 +158,52 @@ class _Year:
 
     Parameters
     ----------
+    rows
+        The jobs of the years that count, as places, shape (M,).
     ahead
-        Comebacks to expect of each job in the end, 0 where it was not done yet.
-    recent, done
-        Which jobs are of that year, and which were done at all.
+        Comebacks to expect of each in the end, shape (M,).
+    recent
+        Which of them are of the last year, shape (M,).
     scale
         From that year, or from the part of it there is, to a whole one.
     certainty
         How many comebacks the expectation for that work is worth.
     """
 
+    rows: np.ndarray
     ahead: np.ndarray
     recent: np.ndarray
     scale: float
-    done: np.ndarray
     certainty: float
 
     def count(self, code: np.ndarray, charts: int, weights: np.ndarray) -> np.ndarray:
-        mine = (code >= 0) & self.done
+        code = code[self.rows]
+        mine = code >= 0
         return np.bincount(code[mine], weights=weights[mine], minlength=charts)
 
 
-def certainty(followup: Followup, mix: CaseMix, reach: float, rows: np.ndarray) -> float:
+def _last_year(followup: Followup, daily: Daily, mix: CaseMix, reach: float, day: int) -> _Year:
+    # What is to come hangs on the work done, which no suspicion makes less.
+    start = daily.start
+    rows = np.flatnonzero((start <= day) & (start > day - YEARS_BACK * YEAR_DAYS))
+    recent = start[rows] > day - YEAR_DAYS
+    # A young shop's first months stand for a year.
+    scale = YEAR_DAYS / min(YEAR_DAYS, max(day - int(start.min()), 1))
+    ahead = whole_life(only(followup, rows), mix, reach)
+    return _Year(rows, ahead, recent, scale, certainty(only(followup, rows[recent]), mix, reach))
+
+
+def certainty(followup: Followup, mix: CaseMix, reach: float) -> float:
     """Say how many comebacks the expectation for some jobs is worth.
 
     Parameters
     ----------
     followup
-        The hand-backs.
+        Those jobs.
     mix
         The baseline.
     reach
         Days after hand-back that count.
-    rows
-        Which hand-backs, shape (N,).
 
     Returns
     -------
@@ -206,14 +212,13 @@ def certainty(followup: Followup, mix: CaseMix, reach: float, rows: np.ndarray) 
         delta method from the covariance of the baseline's logarithms. It is less than the
         comebacks seen where the jobs to come will be followed to ages few have reached yet.
     """
-    some = replace(followup, episodes=followup.episodes[rows].reset_index(drop=True))
-    days, relative = _followed(some, reach), mix.relative(some)
+    days, relative = _followed(followup, reach), mix.relative(followup)
     reached = mix.cumulative(np.minimum(days[:, None], mix.edges[1:]))
     by_band = relative @ np.diff(reached, axis=1, prepend=0.0)
     ahead = relative * mix.cumulative(days)
     by_level = []
     for fact, levels in mix.levels.groupby("fact", sort=False):
-        values = some.values(str(fact)).cat
+        values = followup.values(str(fact)).cat
         total = np.bincount(values.codes, weights=ahead, minlength=len(values.categories))
         known = dict(zip(map(str, values.categories), total, strict=True))
         by_level += [known.get(str(level), 0.0) for level in levels["level"]]
@@ -247,7 +252,7 @@ def _levels(
     if family.kind == "lot":
         # What is usual is what the other lots did.
         level = _by_the_others(back, expected, seen.sum(), hoped.sum())
-        jobs = year.count(family.code, charts, np.ones(len(year.done)))
+        jobs = year.count(family.code, charts, np.ones(len(year.rows)))
         a_year = year.count(family.code, charts, year.recent * year.scale) / np.maximum(jobs, 1)
         length = level * year.count(family.code, charts, year.ahead)
         return Levels(level, certain, Load.of(length, a_year, certain, family.ratio))

@@ -84,6 +84,11 @@ def known_on(history: History, until: pd.Timestamp) -> pd.Series:
     return day.where(day <= until)
 
 
+def only(followup: Followup, rows: np.ndarray) -> Followup:
+    """Keep some hand-backs, by place or by mark."""
+    return replace(followup, episodes=followup.episodes.iloc[rows].reset_index(drop=True))
+
+
 def as_of(followup: Followup, daily: Daily, cut: np.ndarray, since: int) -> Followup:
     """Follow the same hand-backs only up to a day of their own, with what was known by then.
 

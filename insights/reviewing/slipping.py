@@ -16,7 +16,7 @@ from insights.reviewing.facets import groups
 
 HABIT = "habit"
 EVERYONE = "everyone"
-HABIT_SHARE = 0.6
+HABIT_SHARE = 0.5
 """What someone does on so many of the jobs on which it was recorded is a habit of theirs."""
 FEWEST_JOBS = 30
 USUAL_JOBS = 20.0

@@ -26,7 +26,7 @@ from insights.reviewing.baseline import (
     comebacks_known,
 )
 from insights.reviewing.charts import Stretch, Track
-from insights.reviewing.daily import Daily, accrue, lay_out
+from insights.reviewing.daily import Daily, accrue, lay_out, only
 from insights.reviewing.families import CAUSE, families
 from insights.reviewing.signals import Signals, in_order, signal_rows
 from insights.reviewing.slipping import HABIT, Habit, Usual, habits, stretch, suspected, usual
@@ -217,7 +217,10 @@ class _Run:
     def _carry_on(
         self, now: Baseline, ways: list[Usual], limits: dict[str, float], low: int, high: int
     ) -> None:
-        accrual = accrue(self.daily, now.mix.relative(self.followup), now.mix, now.reach, low, high)
+        out = np.flatnonzero((self.daily.start < high) & (self.daily.end >= low))
+        relative = np.zeros(len(self.daily.start))
+        relative[out] = now.mix.relative(only(self.followup, out))
+        accrual = accrue(self.daily, relative, now.mix, now.reach, low, high)
         came = (self.daily.known > low) & (self.daily.known <= high)
         came &= self.daily.end - self.daily.start <= now.reach
         rows = np.flatnonzero(came)
