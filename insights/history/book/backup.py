@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,8 +13,9 @@ from insights.errors import BookError
 from insights.history.book import copying
 from insights.history.book.book import Book
 from insights.history.book.engines import (
+    at_path,
+    engine_for,
     explained,
-    make_engine,
     now_us,
     reading,
     shown,
@@ -82,7 +81,7 @@ def backup_of(engine: Engine, name: str, target: Path) -> Copied:
     with (
         whole_file(target) as making,
         reading(engine, name) as source,
-        _engine_at(making) as copy,
+        engine_for(at_path(making)) as copy,
     ):
         told = _told(source)
         _copy(source, copy, str(target))
@@ -116,7 +115,7 @@ def restore(backed_up: str | Path, target: str | Path) -> Copied:
     name = shown(url)
     if not path.is_file():
         raise BookError(f"There is no backup {path}. Check the path.")
-    with _engine_at(path, read_only=True) as engine, reading(engine, str(path)) as source:
+    with engine_for(at_path(path), read_only=True) as engine, reading(engine, str(path)) as source:
         copying.check_whole(source, str(path))
         if version_of(source) is None:
             raise BookError(f"{path} is not a job book's backup. Give one written by a backup.")
@@ -138,27 +137,18 @@ def bring(source: Connection, url: URL, name: str, told: tuple[dict[str, int], s
         Its counts and its digest.
     """
     if url.get_backend_name() != "sqlite":
-        engine = make_engine(url)
-        refuse_filled(engine, name)
-        _copy(source, engine, name, told)
+        with engine_for(url) as engine:
+            refuse_filled(engine, name)
+            _copy(source, engine, name, told)
         return Copied(name, *told)
     refuse_existing(Path(name))
-    with whole_file(Path(name)) as making, _engine_at(making) as engine:
+    with whole_file(Path(name)) as making, engine_for(at_path(making)) as engine:
         _copy(source, engine, name)
         _check(engine, name, told)
         with writing(engine, name) as connection:
             connection.execute(text(f"DROP TABLE IF EXISTS {copying.SEAL}"))
         use_write_ahead_log(engine)
     return Copied(name, *told)
-
-
-@contextmanager
-def _engine_at(path: Path, *, read_only: bool = False) -> Iterator[Engine]:
-    engine = make_engine(URL.create("sqlite", database=str(path)), read_only=read_only)
-    try:
-        yield engine
-    finally:
-        engine.dispose()
 
 
 def _copy(

@@ -29,7 +29,7 @@ def url_of(source: str | Path) -> URL:
         The address can't be read.
     """
     if not is_address(source):
-        return URL.create("sqlite", database=str(source))
+        return at_path(Path(source))
     try:
         url = make_url(str(source))
     except ArgumentError as error:
@@ -68,6 +68,21 @@ def make_engine(url: URL, *, read_only: bool = False) -> Engine:
             "A book on a PostgreSQL server needs the driver psycopg. Install it with "
             "pip install 'psycopg[binary]'."
         ) from error
+
+
+@contextmanager
+def engine_for(url: URL, *, read_only: bool = False) -> Iterator[Engine]:
+    """Make an engine for a while; its connections are closed at the end."""
+    engine = make_engine(url, read_only=read_only)
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
+def at_path(path: Path) -> URL:
+    """Write the address of a SQLite file."""
+    return URL.create("sqlite", database=str(path))
 
 
 def is_file(engine: Engine) -> bool:

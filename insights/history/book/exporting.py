@@ -21,7 +21,7 @@ from insights.errors import BookError, RequestError
 from insights.harmless import MARK, RUN_AS_FORMULA
 from insights.history.book import copying, steps
 from insights.history.book.book import Book
-from insights.history.book.engines import make_engine, reading, shown, url_of, writing
+from insights.history.book.engines import at_path, engine_for, reading, shown, url_of, writing
 from insights.history.book.migrating import newest, refuse_filled, upgrade_within, version_of
 from insights.history.book.packing import history_of
 from insights.history.book.whole_files import whole_file, whole_folder
@@ -138,15 +138,14 @@ def rebuild_book(folder: str | Path, target: str | Path) -> Exported:
     url = url_of(target)
     if url.get_backend_name() == "sqlite":
         with whole_file(Path(shown(url))) as making:
-            _rebuild(place, told, URL.create("sqlite", database=str(making)), shown(url))
+            _rebuild(place, told, at_path(making), shown(url))
     else:
         _rebuild(place, told, url, shown(url))
     return told
 
 
 def _rebuild(place: Path, told: Exported, url: URL, name: str) -> None:
-    engine = make_engine(url)
-    try:
+    with engine_for(url) as engine:
         refuse_filled(engine, name)
         with writing(engine, name) as connection:
             upgrade_within(connection, told.tables)
@@ -156,8 +155,6 @@ def _rebuild(place: Path, told: Exported, url: URL, name: str) -> None:
             copying.count_on(connection, tables)
             _compare(connection, tables, told, place)
             upgrade_within(connection)
-    finally:
-        engine.dispose()
 
 
 def _compare(connection: Connection, tables: list[Table], told: Exported, place: Path) -> None:

@@ -6,12 +6,13 @@ from dataclasses import asdict
 from pathlib import Path
 
 from sqlalchemy import Engine
-from sqlalchemy.engine import URL
 
 from insights.errors import BookError
 from insights.history.book.backup import backup_of
 from insights.history.book.book import Book
 from insights.history.book.engines import (
+    at_path,
+    engine_for,
     explained,
     is_file,
     make_engine,
@@ -51,14 +52,9 @@ def create_book(source: str | Path, settings: Settings, by: Person) -> Book:
         engine = make_engine(url)
         _fill(engine, name, settings, by)
         return Book(engine, name)
-    with whole_file(Path(name)) as making:
-        engine = make_engine(URL.create("sqlite", database=str(making)))
-        try:
-            with explained(name):
-                use_write_ahead_log(engine)
-            _fill(engine, name, settings, by)
-        finally:
-            engine.dispose()
+    with whole_file(Path(name)) as making, explained(name), engine_for(at_path(making)) as engine:
+        use_write_ahead_log(engine)
+        _fill(engine, name, settings, by)
     return Book(make_engine(url), name)
 
 
