@@ -143,22 +143,28 @@ def year_on_year(
     mix = case_mix(followup)
     years = {name: _between(followup, *span) for name, span in _spans(followup.data_date).items()}
     jobs, back, expected = [], [], []
-    curves = [pd.DataFrame(columns=["year", "day", "share", "low", "high"])]
+    curves = []
     for name, year in years.items():
         jobs.append(year.job_count)
         back.append(int(returned(year).sum()))
         expected.append(float(mix.expected(year).sum()))
         if year.job_count:
-            curve = return_curves(year, at=ages, level=level).table.assign(year=name)
-            curves.append(curve[curves[0].columns])
+            curves.append(return_curves(year, at=ages, level=level).table.assign(year=name))
     ratio = _ratio(back, expected, level)
     return YearOnYear(
-        pd.concat(curves[-2:], ignore_index=True),
+        _side_by_side(curves),
         (jobs[0], jobs[1]),
         (back[0], back[1]),
         (expected[0], expected[1]),
         *ratio,
     )
+
+
+def _side_by_side(curves: list[pd.DataFrame]) -> pd.DataFrame:
+    names = ["year", "day", "share", "low", "high"]
+    if not curves:
+        return pd.DataFrame(columns=names)
+    return pd.concat(curves, ignore_index=True)[names]
 
 
 def _spans(end: pd.Timestamp) -> dict[str, tuple[pd.Timestamp, pd.Timestamp]]:

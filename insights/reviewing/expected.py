@@ -20,7 +20,7 @@ MIX = ("model", "root_cause", "age_band", "condition", "earlier_repair", "repair
 """What a job brings with it through the door; how it was worked on is what gets reviewed."""
 PRIOR_SD = 0.5
 """Before their comebacks are seen, levels differ by up to a factor of 2.7 either way (95%)."""
-RETURNS_PER_BAND = 8
+RETURNS_PER_BAND = 3
 MOST_BANDS = 24
 FEWEST_JOBS = 10
 MOST_LEVELS = 60

@@ -62,10 +62,13 @@ def groups(followup: Followup, name: str) -> pd.Series:
 def _groups(followup: Followup, name: str) -> pd.Series:
     if name.startswith(SUPPLIER):
         return _suppliers(followup.values(f"lot_{name.removeprefix(SUPPLIER)}"))
-    values = followup.values(name)
-    if NOT_RECORDED not in values.cat.categories:
-        return values
-    return values.cat.remove_categories(NOT_RECORDED)
+    values = followup.values(name).cat
+    kept = [level for level in values.categories if level != NOT_RECORDED]
+    # In the order of names, never of how a file happened to list them.
+    names = kept if values.ordered else sorted(kept, key=str)
+    place = {level: code for code, level in enumerate(names)}
+    new = np.array([place.get(level, -1) for level in values.categories], dtype=np.int64)
+    return pd.Series(pd.Categorical.from_codes(new[values.codes.to_numpy()], names))
 
 
 def _suppliers(lots: pd.Series) -> pd.Series:
