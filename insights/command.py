@@ -12,8 +12,9 @@ from insights import as_json, wording
 from insights.asked import common_options
 from insights.errors import FormatQuestion, HeadingsError, RequestError, StaysfixedError
 from insights.plain_table import plain_table
-from insights.verbs import ANALYSES, Verb
+from insights.verbs import ANALYSES, POOL, Verb
 from insights.verbs_book import BOOK_VERBS
+from insights.verbs_people import PEOPLE_VERBS
 
 BAD_INPUT = 2
 
@@ -74,11 +75,15 @@ def _parser() -> argparse.ArgumentParser:
         add.set_defaults(run=_analysis(verb))
     book = verbs.add_parser("book", help="the job book: make it, look after it, in and out")
     deeds = book.add_subparsers(dest="deed", metavar="WHAT", required=True)
-    for deed in BOOK_VERBS:
+    for deed in (*BOOK_VERBS, *PEOPLE_VERBS):
         add = deeds.add_parser(deed.name, help=deed.answers, description=deed.answers)
         deed.options(add)
         add.add_argument("--json", action="store_true", help="one JSON object on stdout")
         add.set_defaults(run=_analysis(deed))
+    together = verbs.add_parser(POOL.name, help=POOL.answers, description=POOL.answers)
+    POOL.options(together)
+    together.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    together.set_defaults(run=_analysis(POOL))
     demo = verbs.add_parser("demo", help="write the invented workshop's history")
     demo.add_argument("--to", metavar="FOLDER", default="staysfixed-demo")
     demo.set_defaults(run=lambda args: _program("synthetic", "--to", args.to))

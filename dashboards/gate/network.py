@@ -13,7 +13,7 @@ from insights.history.book.address import is_address, is_book
 
 _NEEDS_BOOK = (
     "Only a job book can be opened to the network, because only a book knows who may sign in. Make "
-    "one (staysfixed book new) and bring the history in (staysfixed book import)."
+    "one (staysfixed book new) and bring the history in (staysfixed book add)."
 )
 _NEEDS_USERS = (
     "Nobody can sign in to {book} yet. Add an owner first: staysfixed book user add BOOK NAME "

@@ -160,7 +160,7 @@ def erase_groups(book: Book, groups: Mapping[str, Iterable[str]], *, by: Person)
         for job_id, earlier, same in keep.itertuples(index=False):
             body = {"job_id": job_id, "earlier_job_id": earlier, "same": bool(same)}
             steps.put_record(connection, SAME_UNIT, pair_key(job_id, earlier), body, by=by.name)
-        note_access(connection, by, ERASED, f"{done.customers} customers, {done.jobs} jobs")
+        note_access(connection, by, ERASED, f"customers: {done.customers}, jobs: {done.jobs}")
     return replace(done, files_clean=forget_old_pages(book.engine))
 
 

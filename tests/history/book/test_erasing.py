@@ -132,7 +132,7 @@ def test_the_log_tells_who_erased_how_much_and_names_nobody(one: Book) -> None:
     assert (newest["who"], newest["did"], newest["what"]) == (
         "Ada",
         "erased",
-        "1 customers, 2 jobs",
+        "customers: 1, jobs: 2",
     )
 
 
@@ -174,15 +174,15 @@ def full(book: Book, shop: History) -> Book:
     return book
 
 
-def test_counts_curves_and_units_stay_when_a_third_of_the_customers_go(full: Book) -> None:
-    customers = full.history().jobs["customer"].dropna().unique()[::3]
+def test_counts_curves_and_units_stay_when_a_twelfth_of_the_customers_go(full: Book) -> None:
+    customers = full.history().jobs["customer"].dropna().unique()[::12]
     before, was = full.history(), links(full)
     done = erase_groups(
         full, {sign: jobs_of(full, sign) for sign in (str(name) for name in customers)}, by=ADA
     )
     after, now = full.history(), links(full)
     assert done.customers == len(customers)
-    assert done.jobs == before.jobs["customer"].isin(customers).sum() > 200
+    assert done.jobs == before.jobs["customer"].isin(customers).sum() > 50
     np.testing.assert_array_equal(now.unit_of_job, was.unit_of_job)
     pd.testing.assert_frame_equal(
         after.jobs.drop(columns=PERSONAL), before.jobs.drop(columns=PERSONAL)
