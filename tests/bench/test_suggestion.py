@@ -42,7 +42,7 @@ def workshop(count: int, said=SAID, **columns) -> History:
 
 @pytest.fixture(scope="module")
 def cafe():
-    return generate(cafe_workshop(jobs=2_500, seed=4))
+    return generate(cafe_workshop(jobs=1_500, seed=4))
 
 
 @pytest.fixture(scope="module")
@@ -149,7 +149,7 @@ def test_later_causes_change_no_earlier_suggestion(cafe, learnt):
     words = ["job_id", "suggestion", "probability"]
     before, after = (one.record.jobs for one in (learnt, other))
     early = before["job_id"][before["received"] < day]
-    assert len(early) > 500
+    assert len(early) > 250
     one, two = (part[part["job_id"].isin(early)][words] for part in (before, after))
     two = two[two["job_id"].isin(one["job_id"])].reset_index(drop=True)
     one = one[one["job_id"].isin(two["job_id"])].reset_index(drop=True)
@@ -163,7 +163,7 @@ def test_a_record_grows_without_rewriting_itself(cafe, learnt):
     day = pd.Timestamp("2021-06-01")
     then = learn_root_causes(known_then(cafe[0], day).history).record.jobs
     both = then.merge(learnt.record.jobs, on="job_id", suffixes=("_then", "_now"))
-    assert len(both) == len(then) > 500
+    assert len(both) == len(then) > 250
     pd.testing.assert_series_equal(
         both["suggestion_then"], both["suggestion_now"], check_names=False
     )
@@ -341,6 +341,14 @@ def test_probabilities_come_true_on_later_jobs(jobs, off):
     record = pd.concat([learn_root_causes(shop).record.jobs for shop in shops])
     bands = TrackRecord(record).reliability
     assert (bands["probability"] - bands["right_share"]).abs().max() < off
+    # One curve serves all causes: those seldom right (seal, cord) read up to 9 points too sure.
+    by_cause = (
+        record[record["probability"] >= 0.7]
+        .groupby("suggestion")
+        .agg(jobs=("right", "size"), said=("probability", "mean"), right=("right", "mean"))
+    )
+    by_cause = by_cause[by_cause["jobs"] > 300]
+    assert (by_cause["said"] - by_cause["right"]).abs().max() < 0.09
     for confidence in (0.6, 0.7, 0.8):
         spoke = record[record["suggestion"].notna() & (record["probability"] >= confidence)]
         assert spoke["right"].mean() > confidence
