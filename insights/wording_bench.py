@@ -119,19 +119,22 @@ def _place(line: Judged) -> str:
 def of_judgement(judgement: Judgement) -> Finding:
     """Say whether a unit may leave, line by line, with what to keep in mind."""
     lines = " ".join(of_reading(line) for line in judgement.lines)
-    if not judgement.lines:
-        verdict = "Nothing was measured, and nothing is asked for."
-    elif judgement.may_be_handed_back:
-        verdict = "Nothing measured holds this unit back."
-    else:
-        held = ", ".join(in_words(line.quantity) for line in judgement.blocking)
-        verdict = (
-            f"This unit can't be handed back for use: {held}. Put it right and measure again, or "
-            "mark it as not returned to use and say why."
-        )
     cautions = cautions_for([line.quantity for line in judgement.lines])
     notes = [note.text for note in judgement.notes]
-    return Finding(f"{verdict} {lines}".strip(), (*notes, *cautions))
+    return Finding(f"{of_verdict(judgement)} {lines}".strip(), (*notes, *cautions))
+
+
+def of_verdict(judgement: Judgement) -> str:
+    """Say whether a unit may leave, and what holds it back."""
+    if not judgement.lines:
+        return "Nothing was measured, and nothing is asked for."
+    if judgement.may_be_handed_back:
+        return "Nothing measured holds this unit back."
+    held = ", ".join(in_words(line.quantity) for line in judgement.blocking)
+    return (
+        f"This unit can't be handed back for use: {held}. Put it right and measure again, or "
+        "mark it as not returned to use and say why."
+    )
 
 
 def of_claim(claim: Claim) -> Finding:
@@ -170,8 +173,9 @@ def of_agreement(agreement: Agreement) -> Finding:
     """Say how far two people coding apart agree."""
     if not agreement.jobs:
         return Finding("No comeback has been coded by two people yet.")
+    coded = "1 comeback" if agreement.jobs == 1 else f"{agreement.jobs} comebacks"
     sentence = (
-        f"Two people coded {agreement.jobs} comebacks apart: {agreement.alike} alike "
+        f"Two people coded {coded} apart: {agreement.alike} alike "
         f"({agreement.agree_share:.0%}; {agreement.agree_low:.0%} to {agreement.agree_high:.0%})."
     )
     if pd.notna(agreement.kappa):

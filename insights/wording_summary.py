@@ -87,6 +87,7 @@ def _done(job: BookJob) -> str:
 
 
 def _reason(job: BookJob) -> str:
+    """Give what was written for the customer; the owner's own reason is not for print."""
     decided = job.bench.get(DECIDED_FACTS, {})
-    agreed = decided.get("proposal") == job.values.get("decision")
-    return str(decided.get("reason") or (decided.get("why", "") if agreed else ""))
+    followed = decided.get("proposal") == job.values.get("decision")
+    return str(decided.get("printed") or (decided.get("why", "") if followed else ""))

@@ -125,11 +125,12 @@ def _decision(place: Place, comeback: Comeback) -> None:
         comeback.job,
         "decision",
         ("decision", "claim_cost"),
-        more={"reason": str(comeback.decided.get("reason", ""))},
+        more={name: str(comeback.decided.get(name, "")) for name in ("reason", "printed")},
     )
     form.notices()
     form.pick("decision", "Decided", DECISIONS)
-    form.long_text("reason", "Why", hint="needed where it is not what is proposed")
+    form.long_text("reason", "Why, for us", hint="needed where it is not what is proposed")
+    form.long_text("printed", "Why, as the customer reads it", hint="empty: as proposed")
     form.text("claim_cost", "What it cost us, postage included", number=True)
 
     def save(sent: Sent) -> str:
@@ -141,7 +142,8 @@ def _decision(place: Place, comeback: Comeback) -> None:
             expected=sent.expected,
             by=place.person,
             token=sent.token,
-            claim_cost=sent.fields.get("claim_cost", ""),
+            claim_cost=sent.changes.get("claim_cost"),
+            printed=sent.fields.get("printed", ""),
         )
         return "Saved: the decision."
 

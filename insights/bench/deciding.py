@@ -134,7 +134,8 @@ def keep_decision(
     expected: int,
     by: Person,
     token: str,
-    claim_cost: str = "",
+    claim_cost: str | None = None,
+    printed: str = "",
 ) -> BookJob:
     """Store the owner's decision, with what was proposed and the owner's reason.
 
@@ -149,7 +150,9 @@ def keep_decision(
     expected, by, token
         As for :meth:`insights.history.book.book.Book.save`.
     claim_cost
-        What the comeback cost the shop, as typed.
+        What the comeback cost the shop, as typed; None: as it stands.
+    printed
+        What the customer reads of it; empty: what the proposal says, where it was followed.
 
     Raises
     ------
@@ -168,10 +171,11 @@ def keep_decision(
             "person who reads this job should know."
         )
     kept = {"proposal": claim.proposal, "row": claim.row, "why": claim.reason}
-    if reason.strip():
-        kept["reason"] = reason.strip()
+    for name, text in (("reason", reason), ("printed", printed)):
+        if text.strip():
+            kept[name] = text.strip()
     changes = {"decision": decision}
-    if claim_cost:
+    if claim_cost is not None:
         changes["claim_cost"] = claim_cost
     return book.save(
         comeback.job.job_id,

@@ -24,6 +24,8 @@ from insights.history.schema import RELATIONS
 CODED = ("relation", "root_cause")
 """What is coded twice."""
 
+MOST_WAITING = 200
+
 
 def share_coded_twice(book: Book) -> float:
     """Read how many comebacks the owner wants coded twice, as a share."""
@@ -58,22 +60,23 @@ def to_code(book: Book, found: pd.DataFrame, person: Person) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Job numbers, the longest waiting first.
+        Job numbers, the longest waiting first; of the latest :data:`MOST_WAITING` drawn, and
+        without those whose coding came with an import: nobody here made it.
     """
     coded = found[found["relation"].notna() & (found["relation"] != UNSETTLED)]
     done = book.all_of(SECOND_CODING)
     waiting = [job_id for job_id in coded["job_id"] if job_id not in done]
-    drawn = drawn_for_second_coding(waiting, share=share_coded_twice(book))
-    return tuple(job_id for job_id in drawn if first_coder(book, job_id) != person.name)
+    drawn = drawn_for_second_coding(waiting, share=share_coded_twice(book))[-MOST_WAITING:]
+    return tuple(job_id for job_id in drawn if first_coder(book, job_id) not in ("", person.name))
 
 
 def first_coder(book: Book, job_id: str) -> str:
-    """Name who set a job's relation as it stands; empty where nobody has."""
+    """Name who set a job's relation as it stands; empty where it came with the job, or not yet."""
     who, before = "", None
     for version in book.versions_of(job_id):
         now = version.values.get("relation")
         if now != before:
-            who, before = version.saved_by, now
+            who, before = (version.saved_by if version.number > 1 else ""), now
     return who
 
 

@@ -11,9 +11,8 @@ from insights.bench.readings import CALIBRATION_DAYS, Limit, Reading, check_prot
 from insights.bench.rules import EarthByLength, Maximum, Minimum
 from insights.errors import RequestError
 
-UK_TEXTS = "British trade texts on tests after repair, as they sum up practice"
-EU_TEXTS = "trade texts on EN 50678 and EN 50699, partly completed from memory"
-BOTH_TEXTS = f"{UK_TEXTS}; {EU_TEXTS}"
+UK_TEXTS = "British trade texts"
+BOTH_TEXTS = "British trade texts; trade texts on EN 50678 and 50699, partly from memory"
 EARTH_TEXTS = "a trade article on EN 50699"
 
 _NAME = re.compile(r"[a-z0-9_]+")

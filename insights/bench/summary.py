@@ -12,7 +12,7 @@ from insights.printing import boxed, bullets, day_words, fact_rows, page, paragr
 DECISIONS: dict[str, str] = {
     "covered": "This visit is covered by our warranty. There is nothing to pay.",
     "goodwill": "This visit is not owed under our warranty. We do it free, as goodwill.",
-    "charged": "This visit is outside our own warranty and is charged.",
+    "charged": "We charge for this visit: we do not see it as covered by our own warranty.",
     "declined": "We have not taken on this repair.",
     "pending": "We have not decided yet whether our warranty covers this visit.",
 }

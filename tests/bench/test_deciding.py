@@ -8,9 +8,11 @@ from bench_book import ADA, BO, TODAY
 
 from insights.bench.comebacks import comebacks, undecided
 from insights.bench.deciding import STEPS, keep_decision, keep_evidence, open_comeback
+from insights.bench.summary import summary_page
 from insights.errors import ChangedMeanwhile, NotAllowed, RequestError
 from insights.history.book.entries import new_token
 from insights.history.units import link_units
+from insights.wording_summary import customer_summary
 
 ANSWERS = {
     "evidence": "as_we_left_it",
@@ -125,6 +127,27 @@ def test_another_decision_than_proposed_needs_its_reason(book):
     decide(book, comeback, "charged", "owner asked for an upgrade")
     kept = open_comeback(book, "J000002", "J000001").decided
     assert (kept["proposal"], kept["reason"]) == ("covered", "owner asked for an upgrade")
+
+
+def test_the_customer_never_reads_the_owner_s_own_reason(book):
+    comeback = decide(book, with_relation(book), "charged", "slow payer", printed="As agreed.")
+    said = {"workshop": "Three Benches", "jurisdiction": "here", "index": book.job("J000001")}
+    page = summary_page(customer_summary(comeback, book.settings(), **said))
+    assert "As agreed." in page
+    assert "slow payer" not in page
+    again = decide(book, open_comeback(book, "J000002", "J000001"), "covered")
+    page = summary_page(customer_summary(again, book.settings(), **said))
+    assert "The fault we repaired came back inside the term." in page
+    turned = decide(book, open_comeback(book, "J000002", "J000001"), "goodwill", "my cousin")
+    page = summary_page(customer_summary(turned, book.settings(), **said))
+    assert "came back inside the term" not in page
+
+
+def test_what_it_cost_stays_unless_said_anew(book):
+    decide(book, with_relation(book), "covered", claim_cost="12.50")
+    for told, cost in ((None, 12.5), ("3", 3.0), ("", None)):
+        decide(book, open_comeback(book, "J000002", "J000001"), "covered", claim_cost=told)
+        assert book.job("J000002").values.get("claim_cost") == cost
 
 
 def test_a_decision_may_wait(book):

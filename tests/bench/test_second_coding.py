@@ -71,6 +71,14 @@ def test_who_coded_first_is_who_set_the_relation(coded):
     assert first_coder(coded, "J000001") == ""
 
 
+def test_a_coding_that_came_with_the_job_is_nobody_s_here(book):
+    keep_share(book, 1, by=ADA)
+    job = {"model": "boiler", "unit_serial": "MS-9", "received": "2026-05-02"}
+    book.receive({**job, "relation": "new_fault"}, by=BO, today=TODAY)
+    assert first_coder(book, "J000007") == ""
+    assert waiting(book, ADA) == ()
+
+
 def test_a_second_coding_is_kept_beside_the_first_and_changes_nothing(coded):
     code(coded)
     assert coded.job("J000002").values["relation"] == "same_fault"

@@ -151,7 +151,7 @@ def test_a_second_person_codes_blind(at, book):
     kept = book.get(SECOND_CODING, "J000002")
     assert (kept.saved_by, kept.body["relation"]) == ("Cy", "new_fault")
     assert kept.body["first"]["relation"] == "same_fault"
-    assert answers(app)[0].startswith("Two people coded 1 comebacks apart: 0 alike")
+    assert answers(app)[0].startswith("Two people coded 1 comeback apart: 0 alike")
 
 
 def test_a_doubtful_pair_is_decided_and_taken_back(at, book):
