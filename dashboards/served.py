@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 from starlette.middleware import Middleware
 
+from dashboards.bench_keys import KEYS
 from dashboards.gate.asgi import Gate
 from dashboards.gate.policy import Policy
 from dashboards.gate.who_is_in import gate_book
@@ -12,4 +13,5 @@ from dashboards.server import APP
 
 policy = Policy.from_environment()
 book = gate_book() if policy.sign_in else None
-app = st.App(APP, middleware=[Middleware(Gate, policy=policy, book=book)])
+gate = Middleware(Gate, policy=policy, book=book, scripts=[KEYS])
+app = st.App(APP, middleware=[gate])

@@ -9,6 +9,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboards import answer, book_data, controls, data, who
+from dashboards.bench_keys import KEYS
 from dashboards.markup import literal
 from insights.errors import StaysfixedError
 from insights.history.book.address import is_book
@@ -20,44 +21,27 @@ from insights.history.book.people import Person
 STYLE = """
 <style>
 [data-testid="stMain"] [data-testid="stMainBlockContainer"] {max-width: 46rem;}
-[data-testid="stMain"] :is(input, textarea, button, [data-baseweb="select"] > div) {
+[data-testid="stMain"] :is(input:not([type="radio"]), textarea, button) {
   min-height: 3rem; font-size: 1.1rem;}
-[data-testid="stMain"] [data-baseweb="radio"] {min-height: 2.9rem; padding-right: .6rem;
-  align-items: center;}
+[data-testid="stMain"] :is([data-testid="stTextInputRootElement"],
+  [data-testid="stSelectbox"] [role="group"]) {height: auto; min-height: 3rem;}
+[data-testid="stMain"] [data-testid="stRadioOption"] {min-height: 2.9rem; min-width: 2.9rem;
+  padding-right: .7rem; align-items: center;}
+[data-testid="stMain"] [data-testid="stRadioOption"] > div {align-items: center;}
+[data-testid="stMain"] [data-testid="stRadioOption"] p {font-size: 1.1rem;}
 [data-testid="stMain"] [data-testid="stWidgetLabel"] p {font-size: 1.05rem; font-weight: 600;}
-[data-testid="stMain"] summary {min-height: 3rem; align-items: center;}
+[data-testid="stMain"] :is(summary, [data-testid="stPageLink-NavLink"]) {min-height: 3rem;
+  align-items: center;}
+[data-testid="stSidebar"] :is([data-testid="stPageLink-NavLink"],
+  [data-testid="stBaseButton-secondary"]) {min-height: 2.75rem; align-items: center;}
 .st-key-save-bar {position: sticky; bottom: 0; z-index: 5; padding: .6rem 0;
   background: var(--bench-ground); border-top: 1px solid var(--bench-rule);}
-.st-key-save-bar button {min-height: 3.6rem; font-size: 1.25rem;}
-.job-number {font-size: 3.4rem; font-weight: 700; line-height: 1.1; margin: 0;
+.st-key-save-bar [data-testid="stBaseButton-primary"] {min-height: 3.6rem;}
+.st-key-save-bar [data-testid="stBaseButton-primary"] p {font-size: 1.25rem;}
+.job-number {font-size: 3.2rem; font-weight: 700; line-height: 1.1; margin: 0;
   font-variant-numeric: tabular-nums; overflow-wrap: anywhere;}
 .job-number small {display: block; font-size: 1.05rem; font-weight: 400;}
 </style>
-"""
-# A scanner ends with Enter, and so does a hand in a glove: it goes on to the next field. Choices
-# keep the key for themselves. Fields of numbers bring up a tablet's digits.
-KEYS = """
-<script>
-if (!window.benchKeys) {
-  window.benchKeys = true;
-  const fields = () => [...document.querySelectorAll(
-    '[data-testid="stMain"] :is(input, textarea, .st-key-save-bar button)')]
-    .filter(found => !found.disabled && found.offsetParent && found.type !== 'file');
-  const atBench = () => document.querySelector('.st-key-bench-page');
-  document.addEventListener('keydown', event => {
-    const here = event.target;
-    if (event.key !== 'Enter' || event.isComposing || !atBench()) return;
-    if (here.tagName !== 'INPUT' || here.getAttribute('role') === 'combobox') return;
-    if (!here.closest('[data-testid="stMain"]') || here.closest('.st-key-plain')) return;
-    const all = fields(), next = all[all.indexOf(here) + 1];
-    if (next) setTimeout(() => { next.focus(); if (next.select) next.select(); }, 0);
-  });
-  document.addEventListener('focusin', event => {
-    if (event.target.closest && event.target.closest('[class*="st-key-digits-"]'))
-      event.target.inputMode = 'decimal';
-  });
-}
-</script>
 """
 NAME_PLACE = "book-path"
 

@@ -69,6 +69,8 @@ def retention(args: argparse.Namespace) -> Answer:
 def log(args: argparse.Namespace) -> Answer:
     """List accesses."""
     found = accesses(open_book(args.book), by=Person(named(args)))
+    # To the second, as text: a day alone would not tell a morning's accesses apart.
+    found["at"] = [f"{at:%Y-%m-%d %H:%M:%S} UTC" for at in found["at"]]
     tables = (("Accesses", found),) if len(found) else ()
     return Answer({"accesses": found}, wording_people.of_accesses(len(found)), tables)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 
 from dashboards.gate import form
@@ -41,15 +41,19 @@ class Gate:
         What it lets through.
     book
         Opened for writing, where one must sign in; None otherwise.
+    scripts
+        What pages carry of scripts of ours, where one must sign in.
     """
 
-    def __init__(self, app: App, policy: Policy, book: Book | None = None) -> None:
+    def __init__(
+        self, app: App, policy: Policy, book: Book | None = None, scripts: Iterable[str] = ()
+    ) -> None:
         if policy.sign_in and book is None:
             raise ValueError("signing in needs a book that knows who may")
         self._app = app
         self._policy = policy
         self._book = book
-        self._content = page_content(own_scripts=not policy.sign_in)
+        self._content = page_content(scripts if policy.sign_in else None)
         self._checking = asyncio.Semaphore(AT_ONCE)
         if policy.sign_in:
             prepare()

@@ -249,6 +249,15 @@ def test_every_answer_carries_the_safety_headers(gate, local, path):
     assert knock(gate, path).headers["cache-control"] == "no-store"
 
 
+def test_only_scripts_of_ours_run(book):
+    """The fingerprint of "alert('Hello, world.');" is the one that CSP level 2 gives (5.1)."""
+    scripts = ["\n<script>alert('Hello, world.');</script>\n"]
+    stood = Gate(behind, Policy(book.name), book, scripts)
+    rules = knock(stood, cookie=signed_in(stood).cookie).headers["content-security-policy"]
+    known = "'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='"
+    assert f"script-src 'self' {known}" in rules.split("; ")
+
+
 def test_the_pages_load_from_here_only(gate):
     cookie = signed_in(gate).cookie
     rules = knock(gate, cookie=cookie).headers["content-security-policy"].split("; ")

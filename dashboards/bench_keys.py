@@ -1,0 +1,48 @@
+"""The one script of the pages at the bench; the gate lets it run and no other."""
+
+from __future__ import annotations
+
+# A scanner ends with Enter, and so does a hand in a glove: it goes on to the next field. What was
+# saved leaves a new form, in which the first field is next. Numbers bring up a tablet's digits.
+KEYS = """
+<script>
+if (!window.benchKeys) {
+  window.benchKeys = true;
+  const main = '[data-testid="stMain"]';
+  const fields = () => [...document.querySelectorAll(
+    `${main} :is(input, textarea, .st-key-save-bar [data-testid="stBaseButton-primary"])`)]
+    .filter(found => !found.disabled && found.tabIndex >= 0 && found.offsetParent);
+  const moveOn = from => {
+    const all = fields(), next = all[all.indexOf(from) + 1];
+    if (!next) return;
+    next.focus();
+    if (next.select) next.select();
+  };
+  document.addEventListener('keydown', event => {
+    const here = event.target;
+    if (event.key !== 'Enter' || event.isComposing || here.tagName !== 'INPUT') return;
+    if (!document.querySelector('.st-key-bench-page') || !here.closest(main)) return;
+    if (here.closest('.st-key-plain')) return;
+    // A list takes what is chosen first.
+    setTimeout(() => moveOn(here), here.getAttribute('role') === 'combobox' ? 60 : 0);
+  });
+  document.addEventListener('click', event => {
+    const pressed = event.target.closest &&
+      event.target.closest('.st-key-save-bar [data-testid="stBaseButton-primary"]');
+    if (!pressed) return;
+    let looked = 0;
+    const timer = setInterval(() => {
+      looked += 1;
+      if (pressed.isConnected && looked < 80) return;
+      clearInterval(timer);
+      const first = fields()[0];
+      if (!pressed.isConnected && document.activeElement === document.body && first) first.focus();
+    }, 100);
+  });
+  document.addEventListener('focusin', event => {
+    if (event.target.closest && event.target.closest('[class*="st-key-digits-"]'))
+      event.target.inputMode = 'decimal';
+  });
+}
+</script>
+"""
