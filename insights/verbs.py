@@ -12,6 +12,7 @@ import pandas as pd
 from insights import (
     as_json,
     verbs_money,
+    verbs_pool,
     verbs_report,
     verbs_review,
     verbs_watch,
@@ -283,4 +284,17 @@ ANALYSES = (
         verbs_report.report_options,
         verbs_report.report,
     ),
+    Verb(
+        "counts",
+        "a branch's counts to hand on for pooling, without any customer",
+        verbs_pool.counts_options,
+        verbs_pool.count,
+    ),
+)
+
+POOL = Verb(
+    "pool",
+    "what the counts of several branches say together",
+    verbs_pool.pool_options,
+    verbs_pool.pool,
 )
