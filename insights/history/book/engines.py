@@ -199,7 +199,11 @@ _MEANINGS = (
     ),
     ("locked", _HELD),
     ("lock timeout", _HELD),
-    ("unable to open", "the file can't be opened. Check that the folder exists and may be read."),
+    (
+        "unable to open",
+        "the file can't be opened. Check that the folder exists and may be read; a book in use "
+        "needs a folder that may be written as well, a backup does not.",
+    ),
     ("no such table", "this is a database, but not a job book. Give a job book's file."),
     ("not a database", "this is not a job book, or the file is damaged. Bring back a backup."),
     ("malformed", "the file is damaged. Bring back a backup with `staysfixed book restore`."),
