@@ -13,7 +13,6 @@ from insights.asked import DAYS, days_of, names_of, selected
 from insights.errors import RequestError, SourceError
 from insights.harmless import harmless_frame
 from insights.reviewing.call_back import (
-    OUT_DAYS,
     SAMPLE,
     call_back_sample,
     failed_share,
@@ -22,6 +21,7 @@ from insights.reviewing.call_back import (
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.dearest import costs_by_cause
 from insights.reviewing.rates import UNSURE, Review, review
+from insights.wording import Finding
 
 MOST_LISTED = 24
 
@@ -43,8 +43,12 @@ def review_options(parser: argparse.ArgumentParser) -> None:
 
 def look_back(args: argparse.Namespace) -> Answer:
     """Review comebacks by group, month and cause."""
-    followup = selected(args)
     days = _whole_days(args.at)
+    answers = read_answers(Path(args.answers)) if args.answers else None
+    followup = selected(args)
+    drawn = call_back_sample(followup, size=args.calls, seed=args.seed) if args.call_list else None
+    if drawn is not None:
+        _write(drawn, args.call_list)
     result = review(followup, by=names_of(args.by), days=days)
     day = wording_review.headline_day(result)
     year, costs = year_on_year(followup), costs_by_cause(followup)
@@ -53,17 +57,15 @@ def look_back(args: argparse.Namespace) -> Answer:
     found = wording_review.of_review(result)
     texts = [wording_review.of_year(year), found, wording_review.of_costs(costs)]
     data = as_json.review(result, year, costs)
-    if args.answers:
-        share = failed_share(followup, read_answers(Path(args.answers)), day)
+    if answers is not None:
+        share = failed_share(followup, answers, day)
         texts.append(wording_review.of_corrected(share, day))
         data["call_back"] = {"day": day, **as_json.corrected(share)}
-    if args.call_list:
-        drawn = call_back_sample(followup, size=args.calls, out_days=OUT_DAYS, seed=args.seed)
-        _write(drawn, args.call_list)
+    if drawn is not None:
         data["call_list"] = drawn
     sentence = "\n".join(text.sentence for text in texts)
     caveats = dict.fromkeys(caveat for text in texts for caveat in text.caveats)
-    return Answer(data, type(found)(sentence, tuple(caveats)), tuple(tables))
+    return Answer(data, Finding(sentence, tuple(caveats)), tuple(tables))
 
 
 def _whole_days(text: str) -> tuple[int, ...]:
