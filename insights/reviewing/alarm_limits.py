@@ -16,7 +16,7 @@ Progress = Callable[[float], None]
 
 HORIZON_YEARS = 2.0
 """Charts are taken from quiet through so many years; a part's lot through its own life."""
-PATHS = 4000
+PATHS = 2500
 FEWEST_PATHS = 150
 EVENTS = 2_000_000
 """At most so many invented comebacks for each kind of chart."""
@@ -27,8 +27,9 @@ CERTAINTY_STEP = 1.5
 LOWEST, HIGHEST = 0.5, 30.0
 CERTAIN = 1e6
 NOTHING = 1e-6
+LEAST_CHANCE = 0.001
 SHORTEST = 0.1
-GROWTH = 12
+GROWTH = 24
 LONG_ENOUGH = 40.0
 """Times the limit: after so many comebacks expected a trebled rate has long been seen."""
 
@@ -200,17 +201,20 @@ def scores(ratio: float, chance: float | np.ndarray = 0.0) -> tuple[float, np.nd
 def _walk_all(load: Load, seed: int, progress: Progress | None) -> tuple[np.ndarray, np.ndarray]:
     """Walk every kind of chart; highest levels reached, and how many charts a year each is."""
     certainty = np.round(np.log(np.clip(load.certainty, 0.5, CERTAIN)) / np.log(CERTAINTY_STEP))
-    kinds = np.column_stack([load.ratio, certainty, np.round(load.chance, 2)])
+    # To two places from a tenth on, else to two figures: habits left about as often walk together.
+    chance = np.where(load.chance < 0.1, np.round(load.chance, 3), np.round(load.chance, 2))
+    chance = np.where(load.chance > 0, np.maximum(chance, LEAST_CHANCE), 0.0)
+    kinds = np.column_stack([load.ratio, certainty, chance])
     kinds, kind = np.unique(kinds, axis=0, return_inverse=True)
     kind = kind.ravel()
     place = np.round(np.log10(np.maximum(load.length, SHORTEST) / SHORTEST) * LENGTHS_A_DECADE)
     heights, weights = [], []
-    for number, (ratio, sure, chance) in enumerate(kinds):
+    for number, (ratio, sure, left) in enumerate(kinds):
         mine = kind == number
         a_year = np.bincount(place[mine].astype(int), weights=load.a_year[mine])
         # Rounded up, so that sets of about one size share their walks.
         top = int(np.ceil(len(a_year) / GROWTH) * GROWTH)
-        walks = _walks(ratio, CERTAINTY_STEP**sure, chance, top, seed)
+        walks = _walks(ratio, CERTAINTY_STEP**sure, left, top, seed)
         used = np.flatnonzero(a_year)
         heights.append(walks[:, used].ravel())
         weights.append(np.tile(a_year[used] / len(walks), len(walks)))
@@ -219,7 +223,7 @@ def _walk_all(load: Load, seed: int, progress: Progress | None) -> tuple[np.ndar
     return np.concatenate(heights), np.concatenate(weights)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=128)
 def _walks(
     ratio: float, certainty: float, chance: float, top: int, seed: int, truth: float = 1.0
 ) -> np.ndarray:

@@ -20,6 +20,8 @@ from insights.reviewing.actions import (
 from insights.reviewing.alarm_limits import HIGHEST, Load, Progress, limit, scores
 from insights.reviewing.baseline import (
     FEWEST_COMEBACKS,
+    YEAR_DAYS,
+    YEARS_BACK,
     Baseline,
     Family,
     baseline,
@@ -273,9 +275,12 @@ class _Run:
 def _cuts(daily: Daily) -> list[int]:
     """List the days on which a baseline is frozen: ends of quarters, later of years only."""
     chosen: list[int] = []
+    back = np.flatnonzero(daily.known >= 0)
+    start, seen_on = daily.start[back], daily.known[back]
     for date in pd.date_range(daily.first_day, daily.date(daily.last), freq="QE-DEC"):
         day = daily.day(date)
-        known = comebacks_known(daily, np.full(len(daily.start), day), day)
+        since = day - YEARS_BACK * YEAR_DAYS
+        known = int(((seen_on <= day) & (start >= since)).sum())
         settled = known >= ENOUGH_COMEBACKS and date.month != 12 and bool(chosen)
         if day < daily.last and known >= FEWEST_COMEBACKS and not settled:
             chosen.append(day)
