@@ -27,7 +27,8 @@ CERTAINTY_STEP = 1.5
 LOWEST, HIGHEST = 0.5, 30.0
 CERTAIN = 1e6
 NOTHING = 1e-6
-LEAST_CHANCE = 0.001
+CHANCE_STEP = 1.2
+LEAST_CHANCE, MOST_CHANCE = 0.001, 0.5
 SHORTEST = 0.1
 GROWTH = 24
 LONG_ENOUGH = 40.0
@@ -201,9 +202,10 @@ def scores(ratio: float, chance: float | np.ndarray = 0.0) -> tuple[float, np.nd
 def _walk_all(load: Load, seed: int, progress: Progress | None) -> tuple[np.ndarray, np.ndarray]:
     """Walk every kind of chart; highest levels reached, and how many charts a year each is."""
     certainty = np.round(np.log(np.clip(load.certainty, 0.5, CERTAIN)) / np.log(CERTAINTY_STEP))
-    # To two places from a tenth on, else to two figures: habits left about as often walk together.
-    chance = np.where(load.chance < 0.1, np.round(load.chance, 3), np.round(load.chance, 2))
-    chance = np.where(load.chance > 0, np.maximum(chance, LEAST_CHANCE), 0.0)
+    # Habits left about as often walk together.
+    step = np.log(CHANCE_STEP)
+    chance = np.exp(np.round(np.log(np.maximum(load.chance, LEAST_CHANCE)) / step) * step)
+    chance = np.where(load.chance > 0, np.minimum(chance, MOST_CHANCE), 0.0)
     kinds = np.column_stack([load.ratio, certainty, chance])
     kinds, kind = np.unique(kinds, axis=0, return_inverse=True)
     kind = kind.ravel()
