@@ -31,7 +31,9 @@ def new(args: argparse.Namespace) -> Answer:
 def check(args: argparse.Namespace) -> Answer:
     """Check that a book is whole, and count what is in it; an older one is brought forward."""
     found = condition(open_book(args.book))
-    return Answer(asdict(found), wording_book.of_condition(found))
+    last = found.last_saved_at
+    data = {**asdict(found), "last_saved_at": None if last is None else last.isoformat()}
+    return Answer(data, wording_book.of_condition(found))
 
 
 def back_up(args: argparse.Namespace) -> Answer:
