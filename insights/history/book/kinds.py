@@ -37,3 +37,13 @@ CODED_TWICE = "coded_twice"
 
 RETENTION = "retention"
 """How long customers' data are kept, under :data:`WHOLE_BOOK`: ``days``."""
+
+WATCH = "watch"
+"""What is watched, under :data:`WHOLE_BOOK`: ``dangerous`` root causes, ``false_alarms_a_year``."""
+
+SIGNAL_ACTION = "signal_action"
+"""What was done about a signal, under its chart and day: ``chart``, ``date``, ``done``,
+``chance``."""
+
+CALL_IN = "call_in"
+"""How far the call about a unit is, under its chart and job: ``chart``, ``job_id``, ``status``."""
