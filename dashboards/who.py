@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from dashboards.gate.policy import SIGN_OUT, Policy
-from dashboards.gate.who_is_in import person_signed_in
+from dashboards.gate.who_is_in import gate_book, person_signed_in
 from dashboards.markup import literal
 from insights.history.book.people import WRITERS, Person
+
+if TYPE_CHECKING:
+    from insights.history.book.book import Book
 
 NAMED = "who_named"
 TYPED = "who-typed"
@@ -25,6 +29,16 @@ _SIGN_OUT_FORM = (
 )
 
 
+def signs_in() -> bool:
+    """Tell whether people sign in here."""
+    return Policy.from_environment().sign_in
+
+
+def book_of_users() -> Book:
+    """Give the book that knows who may sign in; open for writing also where a reader looks."""
+    return gate_book()
+
+
 def current_person() -> Person:
     """Say who is at this screen.
 
@@ -35,7 +49,7 @@ def current_person() -> Person:
         whoever is signed out sees nothing more of the page. On this machine alone everyone may
         do everything, and the name is empty until they say it.
     """
-    if not Policy.from_environment().sign_in:
+    if not signs_in():
         return Person(_name(), "owner")
     person = person_signed_in(st.context.cookies)
     if person is None:
@@ -46,7 +60,7 @@ def current_person() -> Person:
 
 def may_write() -> bool:
     """Tell whether who is at this screen may write in the book at all; also outside a page."""
-    if not Policy.from_environment().sign_in:
+    if not signs_in():
         return True
     if get_script_run_ctx(suppress_warning=True) is None:
         return False  # work done ahead of the first visit
@@ -69,7 +83,7 @@ def ask() -> None:
 
 def show() -> None:
     """Show in the sidebar who is at this screen, and let someone else take over."""
-    if Policy.from_environment().sign_in:
+    if signs_in():
         person = current_person()
         role = ROLE_WORDS[person.role]
         st.sidebar.markdown(f"Signed in: **{literal(person.name)}**, {role}")

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from dashboards import workplace
+from dashboards import looking, workplace
 from dashboards.markup import literal
 from dashboards.views import (
     bench_changes,
@@ -95,6 +95,7 @@ def _open(job_id: str | None) -> None:
 
 
 def _one(place: Place, job: BookJob) -> None:
+    looking.looked_at(place.book, place.person, job.job_id)
     st.markdown(f"### {literal(of_job(job, workplace.today()))}")
     if job.values.get("complaint"):
         st.markdown(f"“{literal(str(job.values['complaint']))}”")
