@@ -11,11 +11,12 @@ import pandas as pd
 from insights import wording_adding
 from insights.answer import Answer
 from insights.asked import declared
-from insights.history.book.adding import add_file
+from insights.history.book.adding import add_file, plan_adding
 from insights.history.book.book import Book
 from insights.history.book.opening import open_book
 from insights.history.book.people import Person
 from insights.history.book.refused import RefusedRow, as_given, drop, refused_row, refused_rows
+from insights.history.intake import read_history
 from insights.history.refusals import write_refused
 from insights.history.schema import History
 from insights.verbs_book import named
@@ -24,10 +25,14 @@ from insights.verbs_book import named
 def add(args: argparse.Namespace) -> Answer:
     """Add a file's jobs to a book."""
     book = open_book(args.book)
-    added = add_file(book, Path(args.file), declared(args), by=Person(named(args)))
+    how = declared(args)
+    if args.try_out:
+        added = plan_adding(book, read_history(Path(args.file), how), how).added
+    else:
+        added = add_file(book, Path(args.file), how, by=Person(named(args)))
     data = {**asdict(added), "table": added.table}
     tables = (("Refused, and differing from the book", added.table),) if len(added.table) else ()
-    return Answer(data, wording_adding.of_added(added), tables)
+    return Answer(data, wording_adding.of_added(added, tried=args.try_out), tables)
 
 
 def refused(args: argparse.Namespace) -> Answer:

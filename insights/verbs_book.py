@@ -105,6 +105,9 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
     book_option(parser)
     parser.add_argument("file", metavar="FILE", help="CSV, XLSX or Parquet file, one row a job")
     by_option(parser)
+    parser.add_argument(
+        "--try", dest="try_out", action="store_true", help="say what would happen, store nothing"
+    )
     file_options(parser)
 
 

@@ -12,23 +12,26 @@ NEVER_OVERWRITTEN = (
     "A job that differs stands in the book as it was: correct it there, or give the file's job a "
     "number of its own."
 )
+NOTHING_STORED = (
+    "Nothing is stored yet. Look it through first: what is in the book stays in its history."
+)
 WAITING = (
     "Refused rows wait in the book. Mend them on the page `Add a file`, or write them out with "
     "`staysfixed book refused BOOK --to FILE`, mend them there and add that file."
 )
 
 
-def of_added(added: Added) -> Finding:
-    """Say what became of a file's rows."""
+def of_added(added: Added, *, tried: bool = False) -> Finding:
+    """Say what became of a file's rows, or what would where it was only tried."""
     parts = [
-        (added.added, "new and in the book now"),
+        (added.added, "new to the book" if tried else "new and in the book now"),
         (added.known, "there already and unchanged"),
         (added.differing, "there with other content"),
         (added.refused, "refused"),
         (added.repeated, "a repetition of another row"),
     ]
     told = ", ".join(f"{whole(count)} {what}" for count, what in parts if count)
-    caveats = []
+    caveats = [NOTHING_STORED] if tried else []
     if added.differing:
         caveats.append(NEVER_OVERWRITTEN)
     if added.refused:
@@ -40,7 +43,7 @@ def of_added(added: Added) -> Finding:
                 f"{whole(before)} of the refused {kept} known from an earlier time: waiting "
                 "already, or mended or dropped since."
             )
-    if added.mended:
+    if added.mended and not tried:
         waited = "row" if added.mended == 1 else "rows"
         caveats.append(f"{whole(added.mended)} {waited} refused earlier came mended.")
     caveats += [note.text for note in added.notes]

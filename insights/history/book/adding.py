@@ -148,6 +148,46 @@ def add_history(
         The role may not write; the database refused.
     """
     by.must_be(WRITERS)
+    plan = plan_adding(book, history, declared)
+    with writing(book.engine, book.name) as connection:
+        rows = rows_of(plan.new, book.settings().minor_digits)
+        steps.add_all(connection, rows, steps.signs_of(plan.new), by=by.name, what="import")
+        _keep(connection, plan.fresh, by.name)
+        for key, number in plan.settled.items():
+            steps.put_record(connection, REFUSED, key, None, by=by.name, expected=number)
+    return plan.added
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What adding a history would do.
+
+    Parameters
+    ----------
+    added
+        What would become of its rows.
+    new
+        The jobs to store.
+    fresh
+        The refused rows to keep, by their keys.
+    settled
+        The waiting rows that would wait no more: key -> the version that stands.
+    """
+
+    added: Added
+    new: pd.DataFrame
+    fresh: Mapping[str, Mapping[str, Any]]
+    settled: Mapping[str, int]
+
+
+def plan_adding(book: Book, history: History, declared: Declared | None = None) -> Plan:
+    """Say what :func:`add_history` would do, and store nothing.
+
+    Raises
+    ------
+    FormatQuestion
+        The history states another currency than the book.
+    """
     settings = book.settings()
     _check_currency(history, settings, book.name)
     there = book.history()
@@ -162,27 +202,21 @@ def add_history(
     mended = _waiting_under(stored, new["job_id"])
     # A row that comes again, still not right but otherwise, takes the place of what waits.
     renewed = _waiting_under(stored, [body["job_id"] for body in fresh.values()])
-    with writing(book.engine, book.name) as connection:
-        rows = rows_of(new, settings.minor_digits)
-        steps.add_all(connection, rows, steps.signs_of(new), by=by.name, what="import")
-        _keep(connection, fresh, by.name)
-        for key, number in (mended | renewed).items():
-            steps.put_record(connection, REFUSED, key, None, by=by.name, expected=number)
-    refused = history.refused_count + len(finer.refused_rows)
     repeated = sum(note.jobs or 0 for note in history.notes if note.code == "identical_rows")
-    return Added(
+    added = Added(
         source=history.source,
         given=len(history.jobs) + history.refused_count + repeated,
         added=len(new),
         known=len(history.jobs) - len(new) - differing - len(finer.refused_rows),
         differing=differing,
-        refused=refused,
+        refused=history.refused_count + len(finer.refused_rows),
         kept=len(fresh),
         repeated=repeated,
         mended=len(mended),
         table=_together(both.refused, lines),
         notes=(*history.notes, *_remarks(history, settings)),
     )
+    return Plan(added, new, fresh, mended | renewed)
 
 
 def _check_currency(history: History, settings: Settings, name: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 from sqlalchemy import event
 
 from insights.errors import ChangedMeanwhile, EntryError, FormatQuestion, NotAllowed
-from insights.history.book.adding import add_file
+from insights.history.book.adding import add_file, plan_adding
 from insights.history.book.book import Book
 from insights.history.book.entries import Settings
 from insights.history.book.kinds import REFUSED
@@ -17,6 +18,7 @@ from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
 from insights.history.book.refused import as_given, drop, mend, refused_row, refused_rows
 from insights.history.declared import Declared
+from insights.history.intake import read_history
 
 ADA = Person("Ada", "owner")
 EVE = Person("Eve", "reader")
@@ -51,6 +53,16 @@ def test_the_same_file_twice_changes_nothing(book: Book) -> None:
     assert (second.added, second.known, second.refused, second.kept) == (0, 2, 1, 0)
     assert book.revision() == revision
     assert book.history().jobs.equals(jobs)
+
+
+def test_a_trial_says_the_same_and_stores_nothing(book: Book) -> None:
+    add(book, SOUND[0])
+    revision = book.revision()
+    history = read_history(file_of(*SOUND, BAD_DAY, TOO_FINE), today=TODAY)
+    tried = plan_adding(book, history).added
+    assert (tried.added, tried.known, tried.refused, tried.kept) == (1, 1, 2, 2)
+    assert book.revision() == revision
+    assert replace(add(book, *SOUND, BAD_DAY, TOO_FINE), table=tried.table) == tried
 
 
 def test_a_longer_file_adds_what_is_new(book: Book) -> None:
