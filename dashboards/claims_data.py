@@ -28,14 +28,13 @@ def to_open(book: Book) -> dict[str, str]:
     found = _comebacks(book)
     first = waiting(book)
     decided = found[~found["job_id"].isin(first["job_id"])].iloc[::-1][:LATELY_DECIDED]
-    both = pd.concat([first, decided])
-    return dict(zip(both["job_id"], both["index_job_id"], strict=True))
+    return _index_of(first) | _index_of(decided)
 
 
 def to_code(book: Book, person: Person) -> dict[str, str]:
     """Give the index job of each comeback that waits for this person's blind coding."""
     found = _comebacks(book)
-    index_of = dict(zip(found["job_id"], found["index_job_id"], strict=True))
+    index_of = _index_of(found)
     return {job_id: index_of[job_id] for job_id in second_coding.to_code(book, found, person)}
 
 
@@ -53,6 +52,10 @@ def decided(book: Book) -> pd.DataFrame:
 def today() -> pd.Timestamp:
     """Give this machine's day."""
     return pd.Timestamp.now().normalize()
+
+
+def _index_of(found: pd.DataFrame) -> dict[str, str]:
+    return dict(zip(found["job_id"], found["index_job_id"], strict=True))
 
 
 def _comebacks(book: Book) -> pd.DataFrame:

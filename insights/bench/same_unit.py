@@ -106,13 +106,13 @@ def decide(
 
 def _try(book: Book, history: History, body: dict[str, object]) -> None:
     """Refuse a decision that the linker could not follow: every analysis would stop at it."""
-    others = unit_decisions(book, history)
     pair = {body["job_id"], body["earlier_job_id"]}
-    kept = [
-        {one, other} != pair
-        for one, other in zip(others["job_id"], others["earlier_job_id"], strict=True)
+    others = [
+        decided
+        for decided in unit_decisions(book, history).to_dict("records")
+        if {decided["job_id"], decided["earlier_job_id"]} != pair
     ]
-    link_units(history, decisions=pd.concat([others[kept], pd.DataFrame([body])]))
+    link_units(history, decisions=pd.DataFrame([*others, body]))
 
 
 def _row(history: History, job_id: str) -> dict[str, str]:

@@ -67,7 +67,7 @@ def at(open_app, book):
     def turned(page: str, name: str = "Ada"):
         app = open_app(Path(book.name))
         app.session_state[NAMED] = name
-        return turn_to(app, page)
+        return sound(turn_to(app, page))
 
     return turned
 
@@ -79,12 +79,17 @@ def fill(app, **entries):
         found = [one for one in widgets if str(one.key).endswith(f"-{name}")]
         assert len(found) == 1, (name, [one.key for one in found])
         found[0].set_value(value)
-    return app.run()
+    return sound(app.run())
 
 
 def press(app, label: str):
     (button,) = [one for one in app.button if one.label == label]
-    return button.click().run()
+    return sound(button.click().run())
+
+
+def sound(app):
+    assert not app.exception, [one.message for one in app.exception]
+    return app
 
 
 def with_relation(at):
@@ -93,6 +98,14 @@ def with_relation(at):
     press(app, "Save the evidence")
     fill(app, root_cause="contact", relation="same_fault")
     return press(app, "Save cause and relation")
+
+
+@pytest.mark.parametrize(
+    "page", ["Comebacks to decide", "A second opinion", "Same unit?", "Bench lists"]
+)
+def test_without_a_book_each_page_offers_to_make_one(open_app, shop_file, page):
+    app = sound(open_app(shop_file, page))
+    assert "None is open yet" in page_text(app)
 
 
 def test_no_money_is_shown_before_the_evidence(at):
