@@ -54,12 +54,15 @@ class Outside(Kept):
         found, expected
             Numbers or arrays of one shape.
         source
-            Where the expected value is from, and how it came to us.
+            The work or library the expected value is from; after ``"; "``, where in it and how it
+            came to us.
         abs, rel
             The tolerance, as ``pytest.approx`` takes it.
         """
         ours, theirs = np.asarray(found, dtype=float), np.asarray(expected, dtype=float)
         assert ours.shape == theirs.shape, (ours.shape, theirs.shape)
+        apart = np.nan_to_num(np.abs(ours - theirs).ravel(), nan=0.0)
+        farthest = int(apart.argmax())
         self.lines.append(
             {
                 "kind": "outside",
@@ -67,9 +70,9 @@ class Outside(Kept):
                 "what": what,
                 "source": source,
                 "values": int(theirs.size),
-                "expected": _first(theirs),
-                "found": _first(ours),
-                "largest_difference": float(np.nanmax(np.abs(ours - theirs), initial=0.0)),
+                "expected": float(theirs.ravel()[farthest]),
+                "found": float(ours.ravel()[farthest]),
+                "difference": float(apart[farthest]),
                 "allowed": {"abs": abs, "rel": rel},
             }
         )
@@ -89,14 +92,27 @@ class Measured(Kept):
         figures
             Column name to figure, units in the names.
         """
-        self.lines.append(
-            {"kind": "measured", "test": self.test, "table": table, "figures": figures}
-        )
+        plain = {
+            name: one.item() if isinstance(one, np.generic) else one
+            for name, one in figures.items()
+        }
+        self.lines.append({"kind": "measured", "test": self.test, "table": table, "figures": plain})
 
+    def seconds(self, what: str, benchmark: Any, **figures: Any) -> None:
+        """Keep the median time of a benchmark; nothing where none was timed.
 
-def _first(values: np.ndarray) -> float | None:
-    flat = values.ravel()
-    return float(flat[0]) if len(flat) and np.isfinite(flat[0]) else None
+        Parameters
+        ----------
+        what
+            What was timed, in words.
+        benchmark
+            The fixture of pytest-benchmark, after it ran.
+        figures
+            More of the same row.
+        """
+        if benchmark.stats is not None:
+            median = benchmark.stats.stats.median
+            self.row("Speed", what=what, seconds=float(f"{median:.3g}"), **figures)
 
 
 @pytest.fixture

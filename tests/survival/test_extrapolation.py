@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from small_tables import only_stratum
+from sources import LIFELINES, NIST_HANDBOOK, R_SURVIVAL, SCIPY
 
 from insights.errors import EvidenceError, RequestError
 from insights.survival.extrapolation import extrapolate
@@ -29,8 +30,8 @@ from insights.survival.lifetimes import (
 from insights.survival.outlook import Outlook, outlook
 from insights.survival.posterior import parameter_draws
 
-# 20 units on test, 10 failures, stopped at 500 hours: NIST/SEMATECH e-Handbook of Statistical
-# Methods, section 8.4.1.3; the maxima to nine digits by R survival 3.5-3.
+# 20 units on test, 10 failures, stopped at 500 hours.
+NIST_TEST = f"{NIST_HANDBOOK}; section 8.4.1.3"
 NIST_HOURS = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
 
 
@@ -45,47 +46,53 @@ def fans() -> Observed:
 
 
 @pytest.mark.parametrize(
-    ("family", "location", "scale", "log_likelihood", "errors"),
+    ("family", "expected"),
     [
-        (WEIBULL, 6.40775017, 0.581125983, -75.1346182, (0.205943909, 0.169579979)),
-        (LOGNORMAL, 6.22601507, 0.908914039, -75.1962708, (0.250439516, 0.225794186)),
+        (WEIBULL, ([6.40775017, 0.581125983], -75.1346182, [0.205943909, 0.169579979])),
+        (LOGNORMAL, ([6.22601507, 0.908914039], -75.1962708, [0.250439516, 0.225794186])),
     ],
     ids=["Weibull", "lognormal"],
 )
-def test_units_on_test_stopped_at_500_hours(family, location, scale, log_likelihood, errors):
+def test_units_on_test_stopped_at_500_hours(
+    family, location, scale, log_likelihood, errors, outside
+):
     fitted = fit(family, nist())
-    assert fitted.location == pytest.approx(location, rel=1e-7)
-    assert fitted.scale == pytest.approx(scale, rel=1e-7)
-    assert fitted.log_likelihood == pytest.approx(log_likelihood, rel=1e-8)
-    assert np.sqrt(np.diag(fitted.covariance())) == pytest.approx(errors, rel=1e-5)
+    agrees_with_survreg(outside, "20 units on test", fitted, expected)
 
 
-def test_printed_values_of_the_same_units():
+def agrees_with_survreg(outside, data, fitted, expected):
+    errors = np.sqrt(np.diag(fitted.covariance()))
+    found = [fitted.location, fitted.scale], fitted.log_likelihood, errors
+    what_and_how_close = ("location, scale", 1e-7), ("log likelihood", 1e-8), ("errors", 1e-5)
+    for (what, rel), ours, theirs in zip(what_and_how_close, found, expected, strict=True):
+        source = f"{R_SURVIVAL}; survreg"
+        outside.agrees(f"{data}: {what}", ours, theirs, source=source, rel=rel)
+
+
+def test_printed_values_of_the_same_units(outside):
     weibull, lognormal = fit(WEIBULL, nist()), fit(LOGNORMAL, nist())
-    assert np.exp(weibull.location) == pytest.approx(606.528, abs=5e-4)
-    assert 1 / weibull.scale == pytest.approx(1.7208, abs=5e-5)
-    assert weibull.aic == pytest.approx(154.27, abs=5e-3)
-    assert lognormal.aic == pytest.approx(154.39, abs=5e-3)
     times = stats.weibull_min(1 / weibull.scale, scale=np.exp(weibull.location))
-    assert (times.mean(), times.std()) == pytest.approx((540.737, 323.806), abs=2e-3)
+    for what, ours, theirs, off in (
+        ("Weibull scale, hours", np.exp(weibull.location), 606.528, 5e-4),
+        ("Weibull shape", 1 / weibull.scale, 1.7208, 5e-5),
+        ("AIC, Weibull and lognormal", [weibull.aic, lognormal.aic], [154.27, 154.39], 5e-3),
+        ("mean and spread, hours", [times.mean(), times.std()], [540.737, 323.806], 2e-3),
+    ):
+        outside.agrees(f"20 units on test: {what}", ours, theirs, source=NIST_TEST, abs=off)
 
 
 @pytest.mark.parametrize(
-    ("family", "location", "scale", "log_likelihood", "errors"),
+    ("family", "expected"),
     [
-        (WEIBULL, 10.1772043, 0.944781445, -135.15272, (0.465889661, 0.239444025)),
-        (LOGNORMAL, 10.1432391, 1.67959261, -134.549648, (0.521095762, 0.389257076)),
+        (WEIBULL, ([10.1772043, 0.944781445], -135.15272, [0.465889661, 0.239444025])),
+        (LOGNORMAL, ([10.1432391, 1.67959261], -134.549648, [0.521095762, 0.389257076])),
     ],
     ids=["Weibull", "lognormal"],
 )
-def test_fans_of_diesel_generators(family, location, scale, log_likelihood, errors):
-    # R survival 3.5-3, survreg.
+def test_fans_of_diesel_generators(family, expected, outside):
     fitted = fit(family, fans())
     assert fans().events == 12
-    assert fitted.location == pytest.approx(location, rel=1e-6)
-    assert fitted.scale == pytest.approx(scale, rel=1e-6)
-    assert fitted.log_likelihood == pytest.approx(log_likelihood, rel=1e-8)
-    assert np.sqrt(np.diag(fitted.covariance())) == pytest.approx(errors, rel=1e-5)
+    agrees_with_survreg(outside, "70 fans", fitted, expected)
 
 
 def shop(size: int = 400, seed: int = 3) -> tuple[np.ndarray, np.ndarray]:
@@ -105,24 +112,34 @@ def shop(size: int = 400, seed: int = 3) -> tuple[np.ndarray, np.ndarray]:
     ],
     ids=["Weibull", "lognormal", "log-logistic"],
 )
-def test_whole_days_agree_with_lifelines(family, fitter, parameters):
+def test_whole_days_agree_with_lifelines(family, fitter, parameters, outside):
     days, event = shop()
     fitted = fit(family, whole_days(days, event))
     other = fitter().fit_interval_censoring(
         np.where(event, days - 1 + 1e-12, days), np.where(event, days, np.inf)
     )
-    assert (fitted.location, fitted.scale) == pytest.approx(parameters(other), rel=2e-4)
-    assert fitted.log_likelihood == pytest.approx(other.log_likelihood_, abs=1e-3)
+    what, ours = f"{family.name}, whole days", [fitted.location, fitted.scale]
+    outside.agrees(what, ours, parameters(other), source=LIFELINES, rel=2e-4)
+    outside.agrees(
+        f"{what}: log likelihood",
+        fitted.log_likelihood,
+        other.log_likelihood_,
+        source=LIFELINES,
+        abs=1e-3,
+    )
 
 
-def test_late_entry_agrees_with_lifelines():
+def test_late_entry_agrees_with_lifelines(outside):
     days, event = shop()
     entry = np.where(days > 60, 50.0, 0.0)
     other = lifelines.WeibullFitter().fit(days, event, entry=entry)
     fitted = fit(WEIBULL, exact_times(days, event, entry=entry))
-    assert np.exp(fitted.location) == pytest.approx(other.lambda_, rel=1e-4)
-    assert 1 / fitted.scale == pytest.approx(other.rho_, rel=1e-4)
-    assert fitted.log_likelihood == pytest.approx(other.log_likelihood_, abs=1e-4)
+    for what, ours, theirs, close in (
+        ("scale, days", np.exp(fitted.location), other.lambda_, {"rel": 1e-4}),
+        ("shape", 1 / fitted.scale, other.rho_, {"rel": 1e-4}),
+        ("log likelihood", fitted.log_likelihood, other.log_likelihood_, {"abs": 1e-4}),
+    ):
+        outside.agrees(f"Weibull, late entry: {what}", ours, theirs, source=LIFELINES, **close)
 
 
 def test_units_that_never_return_are_found():
@@ -308,14 +325,20 @@ def test_past_the_follow_up_the_curve_goes_on_from_what_was_seen():
     assert (low[1], high[1]) == pytest.approx((by_hand.min(), by_hand.max()), rel=1e-12)
 
 
-def test_draws_of_fully_followed_jobs_are_the_beta_posterior():
+def test_draws_of_fully_followed_jobs_are_the_beta_posterior(outside):
     # 24 of 600 came back by day 180, each of 600 followed so long: Beta(24.5, 576.5).
     ahead = followed(np.linspace(5, 175, 24).round(), [180.0], 600)
     assert ahead.effective_jobs(np.array([180.0])) == pytest.approx([600], rel=1e-9)
     draws = ahead.draws([180.0], 4000, np.random.default_rng(0))[:, 0]
     wanted = stats.beta(24.5, 576.5)
     for chance in (0.01, 0.05, 0.5, 0.95, 0.99):
-        assert np.quantile(draws, chance) == pytest.approx(wanted.ppf(chance), rel=2e-3)
+        outside.agrees(
+            "draws of a share: quantiles of Beta(24.5, 576.5)",
+            np.quantile(draws, chance),
+            wanted.ppf(chance),
+            source=SCIPY,
+            rel=2e-3,
+        )
 
 
 def test_draws_without_a_return_reach_as_far_as_the_jobs_allow():

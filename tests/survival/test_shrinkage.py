@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import optimize, special, stats
+from sources import SCIPY, STATSMODELS
 from statsmodels.discrete.discrete_model import NegativeBinomial
 
 from insights.survival.shrinkage import (
@@ -14,18 +15,21 @@ from insights.survival.shrinkage import (
     shrunk_ratios,
 )
 
-# Failures of ten pumps of a power plant and thousands of hours of running: Gaver and
-# O'Muircheartaigh 1987, Technometrics 29:1-15; in George, Makov and Smith 1993, Scandinavian
-# Journal of Statistics 20:147-156, and in many public model files since.
+# Failures of ten pumps of a power plant and thousands of hours of running.
+PUMPS = (
+    "Gaver and O'Muircheartaigh 1987, Technometrics 29:1-15; also George, Makov and Smith 1993, "
+    "Scandinavian Journal of Statistics 20:147-156, and many public model files"
+)
 HOURS = np.array([94.3, 15.7, 62.9, 126.0, 5.24, 31.4, 1.05, 1.05, 2.1, 10.5])
 FAILURES = np.array([5, 1, 5, 14, 3, 19, 1, 1, 4, 22])
 # Their gamma prior, most likely shape and rate, as published to two digits.
 SHAPE, RATE = 0.82, 1.26
 
 
-def test_the_most_likely_spread_of_the_pumps_is_the_published_one():
+def test_the_most_likely_spread_of_the_pumps_is_the_published_one(outside):
     # At the published mean, the most likely shape is the published shape.
-    assert most_likely_alpha(FAILURES, HOURS * SHAPE / RATE) == pytest.approx(SHAPE, abs=0.005)
+    found = most_likely_alpha(FAILURES, HOURS * SHAPE / RATE)
+    outside.agrees("pumps: most likely shape", found, SHAPE, source=PUMPS, abs=0.005)
 
 
 def test_the_pumps_rates_are_the_gamma_prior_updated():
@@ -33,23 +37,25 @@ def test_the_pumps_rates_are_the_gamma_prior_updated():
     assert found == pytest.approx((FAILURES + SHAPE) / (HOURS + RATE))
 
 
-def test_the_likelihood_is_the_negative_binomial_one():
+def test_the_likelihood_is_the_negative_binomial_one(outside):
     expected = HOURS / 10
     for alpha in (0.3, 2.0, 50.0):
         law = stats.nbinom(alpha, alpha / (alpha + expected))
         rest = FAILURES * np.log(expected) - special.gammaln(FAILURES + 1)
         found = log_likelihood(FAILURES, expected, np.array(alpha)) + rest
-        assert found == pytest.approx(law.logpmf(FAILURES))
+        theirs = law.logpmf(FAILURES)
+        outside.agrees("negative binomial likelihood", found, theirs, source=SCIPY, rel=1e-6)
 
 
-def test_statsmodels_finds_the_same_spread():
+def test_statsmodels_finds_the_same_spread(outside):
     rng = np.random.default_rng(4)
     expected = rng.uniform(2, 20, 300)
     seen = rng.poisson(expected * rng.gamma(5, 1 / 5, 300))
     # A constant whose estimate is taken into the expectation makes the two models one.
     fit = NegativeBinomial(seen, np.ones((300, 1)), exposure=expected).fit(disp=0)
     ours = most_likely_alpha(seen, expected * np.exp(fit.params[0]))
-    assert ours == pytest.approx(1 / fit.params[1], rel=1e-3)
+    theirs = 1 / fit.params[1]
+    outside.agrees("most likely spread", ours, theirs, source=STATSMODELS, rel=1e-3)
 
 
 def test_six_for_two_expected_shrinks_to_five_thirds():
@@ -129,7 +135,7 @@ def test_intervals_are_those_of_ratios_drawn_by_brute_force():
 @pytest.mark.slow
 @pytest.mark.parametrize("spread", [0.2, 0.3, 0.5])
 @pytest.mark.parametrize(("groups", "each"), [(12, 10), (20, 6), (200, 1)])
-def test_intervals_cover_ratios_that_differ(groups, each, spread):
+def test_intervals_cover_ratios_that_differ(groups, each, spread, measured):
     """Groups whose true ratios are lognormal, not gamma as the method takes them to be."""
     rng = np.random.default_rng(5)
     covered = []
@@ -140,6 +146,14 @@ def test_intervals_cover_ratios_that_differ(groups, each, spread):
         others = ((expected * true).sum() - expected * true) / (expected.sum() - expected)
         ratio = true / others
         covered.append((found.quantile(0.025) < ratio) & (ratio < found.quantile(0.975)))
+    measured.row(
+        "95% intervals of shrunk ratios",
+        groups=groups,
+        expected_each=each,
+        spread=spread,
+        shops=300,
+        held_share=np.mean(covered),
+    )
     assert 0.92 <= np.mean(covered) <= 0.995
 
 

@@ -77,28 +77,35 @@ def on_rows(followup: Followup) -> None:
 
 
 @pytest.mark.bench
-def test_follow_up_curves_and_causes(benchmark, shop):
+def test_follow_up_curves_and_causes(benchmark, shop, measured):
     history, links = shop
 
     def everything() -> None:
         cause_curves(follow_up(history, links=links), PRACTICE)
 
     benchmark.pedantic(everything, rounds=5, warmup_rounds=1)
+    measured.seconds("follow-up, curves and causes of 4 groups", benchmark, jobs=JOBS)
 
 
 @pytest.mark.bench
-def test_curves(benchmark, followup):
+def test_curves(benchmark, followup, measured):
     benchmark.pedantic(return_curves, (followup, PRACTICE), rounds=5, warmup_rounds=1)
+    measured.seconds("curves of 4 groups", benchmark, jobs=JOBS)
 
 
 @pytest.mark.bench
 @pytest.mark.filterwarnings("ignore:Tied event times")
-def test_curves_and_causes_against_rows(benchmark, followup):
+def test_curves_and_causes_against_rows(benchmark, followup, measured):
     benchmark.pedantic(cause_curves, (followup, PRACTICE), rounds=5, warmup_rounds=1)
     start = time.perf_counter()
     on_rows(followup)
     rows_seconds = time.perf_counter() - start
     ratio = rows_seconds / benchmark.stats.stats.median
-    benchmark.extra_info["lifelines on rows, seconds"] = rows_seconds
-    benchmark.extra_info["times as fast"] = ratio
+    measured.seconds(
+        "curves and causes of 4 groups",
+        benchmark,
+        jobs=JOBS,
+        lifelines_on_rows_seconds=float(f"{rows_seconds:.3g}"),
+        times_as_fast=round(ratio),
+    )
     print(f"\nlifelines on rows {rows_seconds:.1f} s, ours on counts {ratio:.0f} times as fast")

