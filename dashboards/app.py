@@ -31,6 +31,7 @@ SECTIONS = {
         st.Page(opening.page("second_coding"), title="A second opinion", url_path="second"),
         st.Page(opening.page("same_unit"), title="Same unit?", url_path="same-unit"),
         st.Page(opening.page("bench_lists"), title="Bench lists", url_path="lists"),
+        st.Page(opening.page("adding"), title="Add a file", url_path="add-file"),
         st.Page(opening.page("people"), title="Who may do what", url_path="people"),
     ],
     RECORD: [

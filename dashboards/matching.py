@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -33,7 +33,11 @@ DATE_FORMATS = ("%d/%m/%Y", "%m/%d/%Y", "%d.%m.%Y", "%d-%m-%Y", "%d/%m/%y", "%m/
 SAMPLE_DAY = dt.date(2026, 3, 9)
 
 
-def ask(record: Source, question: HeadingsError | FormatQuestion | None = None) -> None:
+def ask(
+    record: Source,
+    question: HeadingsError | FormatQuestion | None = None,
+    then: Callable[[Source], None] = controls.open_source,
+) -> None:
     """Draw the form; on submit, remember the answer and read the record again.
 
     Parameters
@@ -42,9 +46,11 @@ def ask(record: Source, question: HeadingsError | FormatQuestion | None = None) 
         A file, uploaded or on disk.
     question
         Why the record could not be read; None: it was, and the reader may change how.
+    then
+        Takes the record as it is to be read now.
     """
     if isinstance(question, SheetQuestion):
-        _ask_sheet(record, question)
+        _ask_sheet(record, question, then)
         return
     suggested = data.headings(record)
     known = _known_so_far(record, suggested)
@@ -82,7 +88,7 @@ def ask(record: Source, question: HeadingsError | FormatQuestion | None = None) 
     except StaysfixedError as error:
         st.error(literal(str(error)))
         return
-    controls.open_source(data.again(record, declared))
+    then(data.again(record, declared))
     st.rerun()
 
 
@@ -230,14 +236,12 @@ def _decimal(known: str, key: str) -> str:
     )
 
 
-def _ask_sheet(record: Source, question: SheetQuestion) -> None:
+def _ask_sheet(record: Source, question: SheetQuestion, then: Callable[[Source], None]) -> None:
     with st.form(f"sheet-form-{record.mark}", border=True):
         sheet = st.selectbox(
             "Which sheet holds the jobs?", question.sheets, key=f"sheet-{record.mark}", width=320
         )
         sent = st.form_submit_button("Read this sheet", type="primary")
     if sent:
-        controls.open_source(
-            data.again(record, replace(record.declared or Declared(), sheet=sheet))
-        )
+        then(data.again(record, replace(record.declared or Declared(), sheet=sheet)))
         st.rerun()
