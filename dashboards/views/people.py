@@ -96,6 +96,8 @@ def _limit(place: Place) -> None:
     people = people_data.beyond_limit(place.book, workplace.today())
     finding = wording_people.of_retention(days, len(people))
     answer.say(finding)
+    for caveat in finding.caveats:
+        st.markdown(literal(caveat))
     with st.form("limit"):
         st.number_input(
             "Days to keep customers' data; empty: no limit", value=days, key="limit-days", step=1

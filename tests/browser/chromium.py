@@ -42,12 +42,12 @@ def browsing() -> Iterator[Browser]:
 
 
 @contextmanager
-def serving(source: Path | None, home: Path) -> Iterator[str]:
-    """Run the dashboard as its users do, and give its address."""
-    port = _free_port()
+def serving(source: Path | None, home: Path, *more: str) -> Iterator[str]:
+    """Run the dashboard as its users do, with more words, and give its address."""
+    port = free_port()
     words = [sys.executable, "-m", "dashboards", "--headless", "--port", str(port)]
     server = subprocess.Popen(
-        [*words, *([str(source)] if source else [])],
+        [*words, *([str(source)] if source else []), *more],
         env={**os.environ, "STAYSFIXED_HOME": str(home)},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
@@ -80,7 +80,7 @@ def visit(page: Page, address: str) -> None:
     settle(page)
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         return int(found.getsockname()[1])

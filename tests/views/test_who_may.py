@@ -34,6 +34,7 @@ BENCH_PAGES = (
     "A second opinion",
     "Same unit?",
     "Bench lists",
+    "Add a file",
     "Who may do what",
 )
 MAY_CHANGE = ("sessions", "attempts", "access_log", "sqlite_sequence")
