@@ -83,15 +83,16 @@ def keep_in_mind(finding: wording.Finding) -> None:
     """List the limits of an answer, the most important first."""
     if finding.caveats:
         st.subheader("Keep in mind", anchor=False)
-        _list(finding.caveats)
+        bullets(finding.caveats)
 
 
 def remarks(notes: Iterable[Note]) -> None:
     """List what was remarked on the way; a remark on no job says nothing."""
-    _list(note.text for note in notes if note.jobs != 0)
+    bullets(note.text for note in notes if note.jobs != 0)
 
 
-def _list(texts: Iterable[str]) -> None:
+def bullets(texts: Iterable[str]) -> None:
+    """List sentences, each once."""
     items = "".join(f"<li>{escape(text)}</li>" for text in dict.fromkeys(texts))
     st.html(f'<ul class="keep">{items}</ul>')
 

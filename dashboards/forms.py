@@ -13,6 +13,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from typing import Any
 
 import streamlit as st
@@ -214,6 +215,11 @@ class Form:
             accept_new_options=add,
             **self._watched(name),
         )
+        held = self.value(name)
+        if held and held not in options:
+            like = get_close_matches(held, options, 3, cutoff=0.5)
+            meant = f" Did you mean {' or '.join(like)}?" if like else ""
+            st.info(literal(f"'{held}' is new: the book has no such entry yet.{meant}"))
         return self._after(name)
 
     # Saving

@@ -77,7 +77,8 @@ def of_saves(
                 f"{what} {now}" if not was else f"{what} {was} → {now or 'taken out'}"
                 for what, was, now in changed_fields(earlier, job, settings)
             )
-            sentences.append(f"{job.saved_by}, {job.what}: {said or 'nothing changed'}.")
+            when = f"{job.saved_at.astimezone():%Y-%m-%d %H:%M}"
+            sentences.append(f"{when} {job.saved_by}, {job.what}: {said or 'nothing changed'}.")
     return tuple(sentences)
 
 

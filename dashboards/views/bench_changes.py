@@ -8,14 +8,11 @@ from dashboards import answer
 from dashboards.markup import literal
 from dashboards.workplace import Place
 from insights.history.book.entries import BookJob
-from insights.tables_counter import of_saves
+from insights.wording_counter import of_saves
 
 
 def show(place: Place, job: BookJob) -> None:
     """Draw the step."""
-    st.markdown(f"Job {literal(job.job_id)} was saved {job.number} times. Nothing is overwritten.")
-    answer.table(
-        of_saves(place.book.versions_of(job.job_id), place.settings),
-        key="job-changes",
-        alt="Every change of this job: when, by whom, what, before and after",
-    )
+    st.markdown(f"Every save of {literal(job.job_id)}, the latest first. Nothing is overwritten.")
+    saves = of_saves(place.book.versions_of(job.job_id), place.settings)
+    answer.bullets(reversed(saves))

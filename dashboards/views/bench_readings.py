@@ -18,13 +18,13 @@ from insights.bench.at_bench import (
     readings_typed,
     save_readings,
 )
+from insights.bench.cautions import cautions_for
 from insights.bench.kept import instruments
 from insights.bench.limits import Judgement
 from insights.bench.readings import PROTECTIONS
 from insights.errors import RequestError
 from insights.history.book.entries import BookJob
-
-NOT_FIELDS = ("protection", "instrument", "other")
+from insights.wording import Finding
 
 
 def show(place: Place, job: BookJob) -> None:
@@ -44,20 +44,18 @@ def show(place: Place, job: BookJob) -> None:
     form.notices()
     form.pick("protection", "Protection, from the rating plate", list(PROTECTIONS), PROTECTIONS)
     _instrument(place, form)
-    if judgement is not None:
-        for line in judgement.lines:
-            name = f"reading_{line.quantity}_{line.unit}"
-            label = wording_bench.in_words(line.quantity).capitalize()
-            unit = wording_bench.UNITS.get(line.unit, line.unit)
-            form.text(
-                name,
-                f"{label}, {unit}",
-                hint=wording_bench.allowed_words(line),
-                number=True,
-            )
+    for line in judgement.lines if judgement else ():
+        label = wording_bench.in_words(line.quantity).capitalize()
+        unit = wording_bench.UNITS.get(line.unit, line.unit)
+        name = f"reading_{line.quantity}_{line.unit}"
+        allowed = wording_bench.allowed_words(line)
+        form.text(name, f"{label}, {unit}", hint=allowed, number=True)
+        answer.aside(wording_bench.of_reading(line))
     with st.expander("Another reading"):
         form.text("other", "Its name and unit", hint="such as plate_left_c or leakage_ma")
         form.text("other-value", "Read", number=True)
+    if judgement is not None:
+        answer.bullets(note.text for note in judgement.notes)
     with st.container(key="save-bar"):
         form.save("Save these readings", lambda sent: _save(place, job, sent))
         answer.saved(form.said)
@@ -69,9 +67,8 @@ def _judged(place: Place, job: BookJob) -> Judgement | None:
     except RequestError as error:
         st.warning(literal(str(error)))
         return None
-    said = wording_bench.of_judgement(judgement)
-    answer.say(said)
-    answer.keep_in_mind(said)
+    answer.say(Finding(wording_bench.of_verdict(judgement)))
+    answer.bullets(cautions_for([line.quantity for line in judgement.lines]))
     return judgement
 
 

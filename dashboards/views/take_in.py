@@ -52,7 +52,8 @@ def _here_before(found: Found | None) -> None:
     answer.say(said)
     for unit in found.units:
         with st.container(border=True):
-            st.markdown(f"**{literal(wording_counter.of_likeness(unit))}**")
+            if len(found.units) > 1:
+                st.markdown(f"**{literal(wording_counter.of_likeness(unit))}**")
             for visit in wording_counter.of_unit(unit):
                 st.markdown(f"- {literal(visit)}")
             st.markdown(literal(unit.reasons))
