@@ -21,6 +21,11 @@ from insights.history.refusals import write_refused
 from insights.history.schema import History
 from insights.verbs_book import named
 
+MEND = (
+    "To mend refused rows, open the book (`staysfixed open BOOK`) at Add a file; or write them out "
+    "with `staysfixed book refused BOOK --to FILE`, mend them there and add that file."
+)
+
 
 def add(args: argparse.Namespace) -> Answer:
     """Add a file's jobs to a book."""
@@ -32,7 +37,8 @@ def add(args: argparse.Namespace) -> Answer:
         added = add_file(book, Path(args.file), how, by=Person(named(args)))
     data = {**asdict(added), "table": added.table}
     tables = (("Refused, and differing from the book", added.table),) if len(added.table) else ()
-    return Answer(data, wording_adding.of_added(added, tried=args.try_out), tables)
+    found = wording_adding.of_added(added, tried=args.try_out)
+    return Answer(data, found.with_caveats((MEND,) if added.refused else ()), tables)
 
 
 def refused(args: argparse.Namespace) -> Answer:

@@ -15,10 +15,7 @@ NEVER_OVERWRITTEN = (
 NOTHING_STORED = (
     "Nothing is stored yet. Look it through first: what is in the book stays in its history."
 )
-WAITING = (
-    "Refused rows wait in the book. Mend them on the page `Add a file`, or write them out with "
-    "`staysfixed book refused BOOK --to FILE`, mend them there and add that file."
-)
+WAITING = "Refused rows wait in the book until they are mended, and are in no answer before."
 
 
 def of_added(added: Added, *, tried: bool = False) -> Finding:
