@@ -31,27 +31,38 @@ def programs() -> Path | None:
 @contextmanager
 def running() -> Iterator[str]:
     """Run a server, reached through a socket in its own folder; gives the socket's folder."""
-    bin_folder = programs()
-    assert bin_folder is not None, INSTALL
     folder = Path(tempfile.mkdtemp(prefix="staysfixed-pg-"))
-    user = _not_root(folder)
-
-    def run(program: str, *words: str) -> None:
-        command = [str(bin_folder / program), "-D", str(folder / "data"), *words]
-        done = subprocess.run(command, user=user, cwd=folder, capture_output=True, text=True)
-        assert done.returncode == 0, f"{program}: {done.stdout}{done.stderr}"
-
+    if os.geteuid() == 0:
+        shutil.chown(folder, _user())
     try:
-        run("initdb", "-U", USER, "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-        # Nobody else's crash is tested with it, so it need not wait for the disk.
-        settings = f"-c listen_addresses='' -c fsync=off -k {folder}"
-        run("pg_ctl", "start", "-w", "-o", settings, "-l", str(folder / "log"))
+        _run(folder, "initdb", "-U", USER, "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
+        _start(folder)
         try:
             yield str(folder)
         finally:
-            run("pg_ctl", "stop", "-m", "immediate")
+            _run(folder, "pg_ctl", "stop", "-m", "immediate")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def stop_and_start(folder: str) -> None:
+    """Stop the server without a word to anyone it serves, and start it again."""
+    _run(Path(folder), "pg_ctl", "stop", "-m", "immediate")
+    _start(Path(folder))
+
+
+def _start(folder: Path) -> None:
+    # It may fall, the machine under it does not: it need not wait for the disk.
+    settings = f"-c listen_addresses='' -c fsync=off -k {folder}"
+    _run(folder, "pg_ctl", "start", "-w", "-o", settings, "-l", str(folder / "log"))
+
+
+def _run(folder: Path, program: str, *words: str) -> None:
+    found = programs()
+    assert found is not None, INSTALL
+    command = [str(found / program), "-D", str(folder / "data"), *words]
+    done = subprocess.run(command, user=_user(), cwd=folder, capture_output=True, text=True)
+    assert done.returncode == 0, f"{program}: {done.stdout}{done.stderr}"
 
 
 def address(folder: str, name: str = "postgres") -> str:
@@ -59,11 +70,9 @@ def address(folder: str, name: str = "postgres") -> str:
     return f"postgresql://{USER}@/{name}?host={folder}"
 
 
-def _not_root(folder: Path) -> str | None:
+def _user() -> str | None:
     """Choose whom to run it as: the server refuses to run as root."""
     if os.geteuid() != 0:
         return None
     names = {entry.pw_name for entry in pwd.getpwall()}
-    user = "postgres" if "postgres" in names else "nobody"
-    shutil.chown(folder, user)
-    return user
+    return "postgres" if "postgres" in names else "nobody"

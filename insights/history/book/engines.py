@@ -208,7 +208,7 @@ _MEANINGS = (
     ("not a database", "this is not a job book, or the file is damaged. Bring back a backup."),
     ("malformed", "the file is damaged. Bring back a backup with `staysfixed book restore`."),
     (
-        "connection failed",
+        "connection to server",
         "the server can't be reached, or does not let you in. Nothing was stored. Check that it "
         "runs, and the address, name and password.",
     ),

@@ -49,9 +49,9 @@ def create_book(source: str | Path, settings: Settings, by: Person) -> Book:
     url = url_of(source)
     name = shown(url)
     if url.get_backend_name() != "sqlite":
-        engine = make_engine(url)
-        _fill(engine, name, settings, by)
-        return Book(engine, name)
+        with engine_for(url) as engine:
+            _fill(engine, name, settings, by)
+        return Book(make_engine(url), name)
     with whole_file(Path(name)) as making, explained(name), engine_for(at_path(making)) as engine:
         use_write_ahead_log(engine)
         _fill(engine, name, settings, by)
@@ -90,15 +90,15 @@ def open_book(source: str | Path, *, read_only: bool = False, as_it_is: bool = F
     name = shown(url)
     if url.get_backend_name() == "sqlite" and not Path(name).is_file():
         raise BookError(f"There is no job book {name}. Check the path, or make a new book.")
-    engine = make_engine(url, read_only=read_only)
-    if not check_version(engine, name) and not as_it_is:
-        if read_only:
-            raise BookError(
-                f"{name} was written by an earlier version of this program. `staysfixed book "
-                "check` brings it forward, after a backup beside it."
-            )
-        _bring_forward(engine, name)
-    return Book(engine, name)
+    with engine_for(url, read_only=read_only) as engine:
+        if not check_version(engine, name) and not as_it_is:
+            if read_only:
+                raise BookError(
+                    f"{name} was written by an earlier version of this program. `staysfixed book "
+                    "check` brings it forward, after a backup beside it."
+                )
+            _bring_forward(engine, name)
+    return Book(make_engine(url, read_only=read_only), name)
 
 
 def _bring_forward(engine: Engine, name: str) -> None:
