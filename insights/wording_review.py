@@ -8,11 +8,10 @@ import pandas as pd
 from insights.reviewing.call_back import Corrected
 from insights.reviewing.cohorts import YearOnYear
 from insights.reviewing.dearest import DEAREST, CostsByCause
-from insights.reviewing.rates import BETTER, UNSURE, WORSE, Review
+from insights.reviewing.rates import BETTER, SURE, UNSURE, WORSE, Review
 from insights.wording import HEADLINE_DAY, RETURNED_ONLY, Finding, per_100, spoken, whole
 
 MOST_NAMED = 5
-SURE = 0.95
 NO_LEAGUE = (
     "Groups stand in the order of their names or of time. Who gets the harder jobs in ways that "
     "no card records looks worse than they are: look into it before judging a person or a part."

@@ -77,7 +77,7 @@ def test_this_year_is_called_better_only_when_it_probably_is():
     )
     better = wording_review.of_year(a_year(chance_worse=0.02)).sentence
     assert better.endswith("we have probably got better.")
-    worse = wording_review.of_year(a_year(chance_worse=0.97)).sentence
+    worse = wording_review.of_year(a_year(chance_worse=0.98)).sentence
     assert worse.endswith("we have probably got worse.")
     first = wording_review.of_year(a_year(ratio=float("nan"), returns=(1, 0))).sentence
     assert first.endswith("1 has come back so far; there is no year before to set it against.")

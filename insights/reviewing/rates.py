@@ -26,14 +26,15 @@ from insights.survival.maturity import MATURE_SHARE, reaches
 from insights.survival.shrinkage import Ratios, most_likely_alpha, shrunk_ratios
 
 DAYS = (90, 180, 365)
-SURE = 0.95
-"""From this chance on that a ratio is above one, or below, a group is called so."""
+SURE = 0.975
+"""From this chance on that a ratio is above one, or below, a group is called so: then its 95%
+interval leaves one out."""
 WORSE, UNSURE, BETTER = "probably worse", "can't tell", "probably better"
 APART = ("no_fault_found", "misuse")
 METHOD = (
     f"{EXPECTED} Each group's level of expectation is set by the other groups. Ratio of comebacks "
     "to expectation: gamma-Poisson, spread between groups averaged over its posterior; "
-    f"'{WORSE}' and '{BETTER}' from {SURE:.0%} on. Young groups: what is still to come is the "
+    f"'{WORSE}' and '{BETTER}' from {SURE:.1%} on. Young groups: what is still to come is the "
     "chance of each job still out, times the group's ratio. Limits: exact Poisson 95% and 99.8%, "
     "widened by the overdispersion where there is some (Spiegelhalter 2005)."
 )

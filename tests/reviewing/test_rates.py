@@ -49,7 +49,10 @@ def test_the_verdict_follows_the_chance_and_names_no_rank():
     rows = result.table
     assert rows["group"].tolist() == ["Ada", "Bo"]
     assert rows["verdict"].tolist() == [WORSE, BETTER]
-    assert rows["chance_worse"].iloc[0] > 0.95 > 0.05 > rows["chance_worse"].iloc[1]
+    assert rows["chance_worse"].iloc[0] > 0.975 > 0.025 > rows["chance_worse"].iloc[1]
+    # A verdict and the interval beside it never contradict each other.
+    table = review(followed(*two_benches(16, 8), **RULES), by="technician", days=(90,)).table
+    assert ((table["verdict"] == WORSE) == (table["low"] > 1)).all()
     alike = review(followed(*two_benches(8, 9), **RULES), by="technician", days=(90,)).table
     assert set(alike["verdict"]) == {UNSURE}
     assert not {"rank", "place", "order"} & set(rows.columns)
