@@ -264,3 +264,17 @@ def test_signing_in_needs_the_database_to_be_writable(book: Book) -> None:
 
     with pytest.raises(BookError):
         sign_in(open_book(book.name, read_only=True), "Ada", GOOD, address="")
+
+
+def test_a_book_on_a_server_knows_its_people_too(empty_database, model_book) -> None:
+    book = open_book(empty_database(model_book))
+    add_user(book, "Ada", "owner", GOOD, by=ADA)
+    for _ in range(throttle.FREE_BY_NAME):
+        assert sign_in(book, "Ada", "a wrong guess", address="a").wait_seconds == 0
+    assert sign_in(book, "Ada", GOOD, address="b").wait_seconds > 0
+    add_user(book, "Bo", "bench", OTHER, by=ADA)
+    token = token_of(book, "Bo", OTHER)
+    assert person_of(book, token) == Person("Bo", "bench")
+    sign_out(book, token)
+    assert person_of(book, token) is None
+    book.engine.dispose()
