@@ -12,6 +12,7 @@ from dashboards import answer, book_data, controls, data, who
 from dashboards.bench_keys import KEYS
 from dashboards.markup import literal
 from insights.errors import StaysfixedError
+from insights.history.book.adding import add_history, check_currency
 from insights.history.book.address import is_book
 from insights.history.book.book import Book
 from insights.history.book.entries import Settings
@@ -139,9 +140,11 @@ def _make() -> None:
     try:
         filled = None if typed["book-begins"] == "empty" else data.history(controls.source())
         if not is_book(path):  # else it was made by the click before
+            if filled is not None:
+                check_currency(filled, settings, path.name)
             book = create_book(path, settings, person)
             if filled is not None:
-                book.add_history(filled, by=person)
+                add_history(book, filled, controls.source().declared, by=person)
         book_data.open_from_now_on(path)
         controls.open_source()
     except StaysfixedError as error:

@@ -189,7 +189,7 @@ def plan_adding(book: Book, history: History, declared: Declared | None = None) 
         The history states another currency than the book.
     """
     settings = book.settings()
-    _check_currency(history, settings, book.name)
+    check_currency(history, settings, book.name)
     there = book.history()
     both = merge(there, _as_erased(history, there))
     new = both.jobs.iloc[len(there.jobs) :].reset_index(drop=True)
@@ -219,7 +219,14 @@ def plan_adding(book: Book, history: History, declared: Declared | None = None) 
     return Plan(added, new, fresh, mended | renewed)
 
 
-def _check_currency(history: History, settings: Settings, name: str) -> None:
+def check_currency(history: History, settings: Settings, name: str) -> None:
+    """Refuse a history in another currency than the book's.
+
+    Raises
+    ------
+    FormatQuestion
+        The history states another currency than the book.
+    """
     if history.currency and settings.currency and history.currency != settings.currency:
         raise FormatQuestion(
             f"The file is in {history.currency}, {name} is kept in {settings.currency}. Convert "
