@@ -43,14 +43,14 @@ class Cell:
             "plain_bias_pp": 100 * (mean["plain"] - mean["truth"]),
             "bias_pp": 100 * (mean["adjusted"] - mean["truth"]),
             "se_bias_pp": 100 * (rows["adjusted"] - rows["truth"]).std() / np.sqrt(len(rows)),
-            "covered": mean["covered"],
-            "plain_covered": mean["plain_covered"],
+            "covered_share": mean["covered"],
+            "plain_covered_share": mean["plain_covered"],
             "width_pp": 100 * mean["width"],
-            "helps": mean["helps"],
-            "harms": mean["harms"],
-            "pays": mean["pays"],
-            "disagree": mean["disagree"],
-            "control_differs": mean["control_differs"],
+            "helps_share": mean["helps"],
+            "harms_share": mean["harms"],
+            "pays_share": mean["pays"],
+            "disagree_share": mean["disagree"],
+            "control_differs_share": mean["control_differs"],
         }
 
 

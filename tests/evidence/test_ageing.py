@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from lifelines import WeibullFitter
+from sources import LIFELINES
 
 from insights.errors import RequestError
 from insights.evidence.ageing import aged_against_new, risk_ahead, wear_out
@@ -52,15 +53,15 @@ def test_chances_ahead_chain():
 @pytest.mark.parametrize(
     ("shape", "verdict"), [(2.5, "wears_out"), (1.0, "no_sign"), (0.6, "falls")]
 )
-def test_verdict_since_the_repair(shape, verdict):
+def test_verdict_since_the_repair(shape, verdict, outside):
     lives = np.random.default_rng(2).weibull(shape, 400) * 900
     evidence = wear_out(returned(lives))
     assert evidence.verdict == verdict
     assert evidence.low < shape < evidence.high
     days = np.minimum(np.ceil(lives), 700)
     theirs = WeibullFitter().fit(days, np.ceil(lives) <= 700)
-    assert evidence.shape == pytest.approx(theirs.rho_, rel=1e-3)
-    assert evidence.scale_days == pytest.approx(theirs.lambda_, rel=1e-3)
+    found, expected = [evidence.shape, evidence.scale_days], [theirs.rho_, theirs.lambda_]
+    outside.agrees("wear since the repair", found, expected, source=LIFELINES, rel=1e-3)
     assert evidence.table["returns"].sum() == evidence.returns == (np.ceil(lives) <= 700).sum()
     assert evidence.table["days_at_risk"].sum() == days.sum()
     assert ("mixed_units" in {note.code for note in evidence.notes}) == (verdict == "falls")

@@ -5,9 +5,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
+from sources import SCIPY
 
 from insights.errors import RequestError
 from insights.evidence.looks import bounds, crossing_chances, inflation, spent
+
+TABLES = "Jennison and Turnbull 2000, Group Sequential Methods; tables 2.1 to 2.4, from memory"
+SPENDING = (
+    "Reboussin, DeMets, Kim and Lan 2000, Controlled Clinical Trials 21:190-207; spending of Lan "
+    "and DeMets 1983, from memory"
+)
 
 
 def equal(looks):
@@ -16,8 +23,7 @@ def equal(looks):
 
 @pytest.mark.parametrize(
     ("looks", "pocock", "obrien_fleming", "pocock_size", "obrien_fleming_size"),
-    # Jennison & Turnbull 2000, Group Sequential Methods, tables 2.1 to 2.4 (two-sided 5%, power
-    # 80%), from memory: constants and sizes relative to a single look.
+    # Two-sided 5%, power 80%: constants, and sizes relative to a single look.
     [
         (2, 2.178, 1.977, 1.110, 1.008),
         (3, 2.289, 2.004, 1.166, 1.017),
@@ -25,47 +31,52 @@ def equal(looks):
         (5, 2.413, 2.040, 1.229, 1.028),
     ],
 )
-def test_classical_constants(looks, pocock, obrien_fleming, pocock_size, obrien_fleming_size):
+def test_classical_constants(
+    looks, pocock, obrien_fleming, pocock_size, obrien_fleming_size, outside
+):
     times = equal(looks)
     for limits, size in (
         (np.full(looks, pocock), pocock_size),
         (obrien_fleming / np.sqrt(times), obrien_fleming_size),
     ):
         above, below = crossing_chances(limits, times)
-        assert above.sum() + below.sum() == pytest.approx(0.05, abs=1e-4)
-        assert inflation(limits, times, 0.05, 0.8) == pytest.approx(size, abs=1.1e-3)
+        crossed, larger = above.sum() + below.sum(), inflation(limits, times, 0.05, 0.8)
+        outside.agrees("looks: chance of a false alarm", crossed, 0.05, source=TABLES, abs=1e-4)
+        outside.agrees("looks: size against one look", larger, size, source=TABLES, abs=1.1e-3)
 
 
 @pytest.mark.parametrize(
     ("looks", "limits"),
-    # O'Brien-Fleming-type spending of Lan & DeMets 1983 at equal steps, from memory of the tables
-    # of Reboussin, DeMets, Kim and Lan (2000, Controlled Clinical Trials 21:190-207).
+    # O'Brien-Fleming-type spending at equal steps.
     [
         (2, [2.9626, 1.9686]),
         (3, [3.7103, 2.5114, 1.9930]),
         (5, [4.8769, 3.3569, 2.6803, 2.2898, 2.0310]),
     ],
 )
-def test_spending_bounds(looks, limits):
-    np.testing.assert_allclose(bounds(equal(looks), 0.05, "obrien_fleming"), limits, atol=2e-4)
+def test_spending_bounds(looks, limits, outside):
+    found = bounds(equal(looks), 0.05, "obrien_fleming")
+    outside.agrees("looks: spending bounds", found, limits, source=SPENDING, abs=2e-4)
 
 
 @pytest.mark.parametrize(("looks", "chance"), [(1, 0.05), (2, 0.083), (3, 0.107), (5, 0.142)])
-def test_looking_again_at_the_single_bound_fools(looks, chance):
-    # Armitage, McPherson & Rowe 1969, JRSS A 132:235-244: repeated tests at 5%.
+def test_looking_again_at_the_single_bound_fools(looks, chance, outside):
+    source = "Armitage, McPherson and Rowe 1969, JRSS A 132:235-244; repeated tests at 5%"
     above, below = crossing_chances(np.full(looks, 1.959964), equal(looks))
-    assert above.sum() + below.sum() == pytest.approx(chance, abs=6e-4)
+    found = above.sum() + below.sum()
+    outside.agrees("looks: unguarded false alarms", found, chance, source=source, abs=6e-4)
 
 
-def test_two_looks_agree_with_the_bivariate_normal():
+def test_two_looks_agree_with_the_bivariate_normal(outside):
     times, limits = np.array([0.4, 1.0]), np.array([2.4, 2.0])
     cov = [[1, np.sqrt(0.4)], [np.sqrt(0.4), 1]]
     mean = 2.5 * np.sqrt(times)
     normal = stats.multivariate_normal(mean, cov)
     within = normal.cdf([2.4, 2.0], lower_limit=[-2.4, -2.0])
     above, below = crossing_chances(limits, times, drift=2.5)
-    assert 1 - above.sum() - below.sum() == pytest.approx(within, abs=1e-5)
-    assert above[0] == pytest.approx(stats.norm.sf(2.4 - mean[0]), abs=1e-10)
+    inside, first = 1 - above.sum() - below.sum(), stats.norm.sf(2.4 - mean[0])
+    outside.agrees("two looks: neither crossed", inside, within, source=SCIPY, abs=1e-5)
+    outside.agrees("two looks: first crossed", above[0], first, source=SCIPY, abs=1e-10)
 
 
 def test_wide_bounds_are_integrated_finely_enough():

@@ -60,7 +60,7 @@ def refit_on_rows(followup: Followup, random: np.random.Generator) -> float:
 
 
 @pytest.mark.filterwarnings("ignore:It looks like your weights are not integers")
-def test_a_hundred_thousand_jobs(benchmark):
+def test_a_hundred_thousand_jobs(benchmark, measured):
     followup = shop(100_000)
     found = benchmark.pedantic(
         compare_practice, (followup, "contact_pair"), rounds=3, warmup_rounds=1
@@ -70,6 +70,13 @@ def test_a_hundred_thousand_jobs(benchmark):
     plain = [refit_on_rows(followup, random) for _ in range(PLAIN_REFITS)]
     seconds = (time.perf_counter() - began) / PLAIN_REFITS * 200
     ratio = seconds / benchmark.stats.stats.min
+    measured.seconds(
+        "a practice, 200 refits",
+        benchmark,
+        jobs=100_000,
+        libraries_on_rows_seconds=round(seconds),
+        times_as_fast=round(ratio),
+    )
     print(
         f"\n100,000 jobs, 200 refits: {benchmark.stats.stats.min:.2f} s; on rows with libraries "
         f"{seconds:.0f} s (from {PLAIN_REFITS} refits): {ratio:.0f} times"
@@ -77,7 +84,8 @@ def test_a_hundred_thousand_jobs(benchmark):
     assert np.mean(plain) == pytest.approx(found.adjusted.difference, abs=0.005)
 
 
-def test_a_million_jobs(benchmark):
+def test_a_million_jobs(benchmark, measured):
     followup = shop(1_000_000)
     benchmark.pedantic(compare_practice, (followup, "contact_pair"), rounds=1)
+    measured.seconds("a practice, 200 refits", benchmark, jobs=1_000_000)
     print(f"\n1,000,000 jobs, 200 refits: {benchmark.stats.stats.min:.2f} s")

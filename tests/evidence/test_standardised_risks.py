@@ -9,6 +9,7 @@ import pytest
 from benches import cells_of, followed_groups, group, mixed_bench, spread, worked_check
 from scipy import optimize, special, stats
 from sklearn.linear_model import PoissonRegressor
+from sources import SCIKIT_LEARN, SCIPY
 
 from insights.evidence import hazards as module
 from insights.evidence.compared import AGAINST, LEVEL, Compared
@@ -48,7 +49,7 @@ def risks_by_sum(rates: np.ndarray, ratios: np.ndarray, widths: np.ndarray) -> n
     return 1 - np.exp(-ratios * (rates * widths).sum())
 
 
-def test_hazards_equal_a_maximiser_over_rows_with_every_parameter_spelt_out(bench):
+def test_hazards_equal_a_maximiser_over_rows_with_every_parameter_spelt_out(bench, outside):
     design = Design.of(bench.facts, bench.jobs.sum(axis=0))
     clock = cut(bench)
     data = add_up(bench, clock, whole_record(bench, design.width))
@@ -67,9 +68,12 @@ def test_hazards_equal_a_maximiser_over_rows_with_every_parameter_spelt_out(benc
 
     begin = np.append(np.full(pieces, -8.0), np.zeros(1 + design.width))
     found = optimize.minimize(minus_log_posterior, begin, method="BFGS", options={"gtol": 1e-6})
-    assert ours.beta[0][0, 0] == pytest.approx(found.x[pieces], abs=1e-3)
-    assert ours.beta[0][1:, 0] == pytest.approx(found.x[pieces + 1 :], abs=1e-3)
-    assert ours.rates[0][:, 0] == pytest.approx(np.exp(found.x[:pieces]), rel=2e-3)
+    source = f"{SCIPY}; minimize over rows, every parameter spelt out"
+    for what, mine, theirs, close in (
+        ("coefficients", ours.beta[0][:, 0], found.x[pieces:], {"abs": 1e-3}),
+        ("rates", ours.rates[0][:, 0], np.exp(found.x[:pieces]), {"rel": 2e-3}),
+    ):
+        outside.agrees(f"hazard model of a practice: {what}", mine, theirs, source=source, **close)
 
     population = bench.jobs[AGAINST][:, None]
     risks = standardise(design, ours, population, np.array([True])).risks[0, :, 0]
@@ -79,10 +83,16 @@ def test_hazards_equal_a_maximiser_over_rows_with_every_parameter_spelt_out(benc
             np.exp(found.x[:pieces]), np.exp(base + arm_code * found.x[pieces]), clock.widths
         )
         expected = np.average(each, weights=population[:, 0])
-        assert risks[arm_code] == pytest.approx(expected, rel=2e-3)
+        outside.agrees(
+            "hazard model of a practice: risks",
+            risks[arm_code],
+            expected,
+            source=source,
+            rel=2e-3,
+        )
 
 
-def test_risks_equal_scikit_learn_where_the_prior_says_nothing(bench, monkeypatch):
+def test_risks_equal_scikit_learn_where_the_prior_says_nothing(bench, monkeypatch, outside):
     monkeypatch.setattr(module, "PRIOR_SD", 1e3)
     design = Design.of(bench.facts, bench.jobs.sum(axis=0))
     clock = cut(bench)
@@ -105,7 +115,13 @@ def test_risks_equal_scikit_learn_where_the_prior_says_nothing(bench, monkeypatc
             )
             hazard += width * learnt.predict(new)
         expected = np.average(-np.expm1(-hazard), weights=population[:, 0])
-        assert risks[code] == pytest.approx(expected, rel=1e-5)
+        outside.agrees(
+            "hazard model without a prior: risks",
+            risks[code],
+            expected,
+            source=f"{SCIKIT_LEARN}; PoissonRegressor on rows",
+            rel=1e-5,
+        )
 
 
 def test_parts_add_up_to_all_comebacks_and_days_lost_to_the_area_under_them(bench):
@@ -209,12 +225,18 @@ def test_every_estimator_finds_the_worked_check():
     assert np.std(drawn[LEVEL] - drawn[AGAINST]) == pytest.approx(error, rel=0.1)
 
 
-def test_a_level_without_comebacks_has_the_upper_limit_of_jeffreys():
+def test_a_level_without_comebacks_has_the_upper_limit_of_jeffreys(outside):
     # 0 of 60 against 6 of 90: one-sided 95% limit of Jeffreys, from Beta(.5, 60.5), 3.2%.
     followup = followed_groups(group(60, "both"), group(90, "one", back=spread(6)))
     drawn = Estimators(cells_of(followup), "all", (PLAIN, MODEL)).drawn(4000, seed=1)
     level = drawn.risks[MODEL][0, LEVEL]
-    assert np.quantile(level, 0.95) == pytest.approx(stats.beta.ppf(0.95, 0.5, 60.5), abs=0.004)
+    outside.agrees(
+        "no comeback of 60: upper limit",
+        np.quantile(level, 0.95),
+        stats.beta.ppf(0.95, 0.5, 60.5),
+        source=f"{SCIPY}; beta, Jeffreys' prior",
+        abs=0.004,
+    )
     assert np.isfinite(drawn.risks[MODEL]).all()
 
 

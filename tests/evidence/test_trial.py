@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from sources import STATSMODELS
 from statsmodels.stats.contingency_tables import StratifiedTable
 from statsmodels.stats.proportion import power_proportions_2indep
 
@@ -30,6 +31,8 @@ MIX = pd.DataFrame(
     }
 )
 
+TRIAL = "A trial with three looks, played out"
+
 
 def plan(**changes):
     asked = {"risk_against": 0.08, "difference": 0.04, "seed": "spring", **changes}
@@ -41,11 +44,11 @@ def plan(**changes):
     # By hand: 7.8489 x (p0 q0 + p1 q1) / (p0 - p1)^2, so 7.8489 x 70, x 115 and x 859.
     [(0.08, 0.04, 550), (0.05, 0.025, 903), (0.05, 0.04, 6743)],
 )
-def test_jobs_needed(against, level, jobs):
+def test_jobs_needed(against, level, jobs, outside):
     assert jobs_needed_per_arm(against, level) == jobs
-    # statsmodels' power for two proportions, score test, on that many.
     power = power_proportions_2indep(against - level, level, jobs, alpha=0.05).power
-    assert power == pytest.approx(0.8, abs=0.01)
+    source = f"{STATSMODELS}; power for two proportions, score test"
+    outside.agrees("trial: power of its size", 0.8, power, source=source, abs=0.01)
 
 
 def test_a_plan_with_looks_is_a_little_larger():
@@ -62,17 +65,33 @@ def test_a_plan_with_looks_is_a_little_larger():
     assert plan(looks=1).jobs_per_arm == 550
 
 
-def test_false_alarms_stay_at_what_was_promised():
+def test_false_alarms_stay_at_what_was_promised(measured):
     # 20,000 imagined trials without any difference: 5% stop, give or take .5 (3 standard errors);
     # with the bound of a single look at each of three, 10.7% (Armitage et al. 1969).
     nothing = play_out(plan(), risk_level=0.08, risk_against=0.08, trials=20_000)
+    measured.row(
+        TRIAL,
+        true_difference="none",
+        trials=20_000,
+        stopped_share=nothing.share_better + nothing.share_worse,
+        stopped_without_rule_share=nothing.share_either_unguarded,
+        mean_jobs_each_way=round(nothing.mean_jobs_per_arm),
+    )
     assert nothing.share_better + nothing.share_worse == pytest.approx(0.05, abs=0.005)
     assert nothing.share_better == pytest.approx(nothing.share_worse, abs=0.005)
     assert nothing.share_either_unguarded == pytest.approx(0.107, abs=0.008)
 
 
-def test_the_planned_difference_is_found_as_often_as_promised_and_sooner():
+def test_the_planned_difference_is_found_as_often_as_promised_and_sooner(measured):
     found = play_out(plan(), risk_level=0.04, risk_against=0.08, trials=20_000)
+    measured.row(
+        TRIAL,
+        true_difference="as planned, 4 of 100",
+        trials=20_000,
+        stopped_share=found.share_better + found.share_worse,
+        stopped_without_rule_share=found.share_either_unguarded,
+        mean_jobs_each_way=round(found.mean_jobs_per_arm),
+    )
     assert found.share_better == pytest.approx(0.80, abs=0.015)
     assert found.share_worse < 0.001
     assert found.mean_jobs_per_arm < 500
@@ -135,11 +154,17 @@ def test_difference_and_test_of_one_stratum_are_the_simple_ones():
     assert z == pytest.approx(-np.sqrt(chi2 * 399 / 400))  # hypergeometric variance
 
 
-def test_several_strata_agree_with_statsmodels_and_with_hand():
+def test_several_strata_agree_with_statsmodels_and_with_hand(outside):
     tables = np.array([[4, 60, 9, 55], [1, 20, 3, 24], [6, 80, 5, 78], [0, 1, 1, 1]])
     square = [[[a, n1 - a], [b, n0 - b]] for a, n1, b, n0 in tables]
     theirs = StratifiedTable(square).test_null_odds(correction=False)
-    assert cochran_mantel_haenszel(tables) ** 2 == pytest.approx(theirs.statistic, rel=1e-9)
+    outside.agrees(
+        "trial: Cochran-Mantel-Haenszel",
+        cochran_mantel_haenszel(tables) ** 2,
+        theirs.statistic,
+        source=STATSMODELS,
+        rel=1e-9,
+    )
     # By hand: differences weighted by n1 n0 / n.
     weight = tables[:, 1] * tables[:, 3] / (tables[:, 1] + tables[:, 3])
     each = tables[:, 0] / tables[:, 1] - tables[:, 2] / tables[:, 3]

@@ -10,6 +10,7 @@ from benches import cells_of, followed_groups, group, mixed_bench, worked_check
 from lifelines import KaplanMeierFitter
 from lifelines.datasets import load_lung
 from sklearn.linear_model import LogisticRegression
+from sources import LIFELINES, R_SURVIVAL, SCIKIT_LEARN
 
 from insights.evidence.balance import balance_table, effective_jobs, incomparable, overlap_of
 from insights.evidence.compared import AGAINST, LEVEL, Compared, Parts
@@ -39,9 +40,11 @@ def one_each(arm: np.ndarray) -> np.ndarray:
     return np.stack([arm == AGAINST, arm == LEVEL])[..., None].astype(float)
 
 
-def test_weights_of_the_smoking_study_match_the_book():
-    # Hernán and Robins, Causal Inference: What If, programs 12.1 and 12.2 (NHEFS, 1566 people):
-    # weights from 1.054 to 16.7, mean 1.996, sd 1.475; effect 3.441 kg; plain 2.541 kg.
+def test_weights_of_the_smoking_study_match_the_book(outside):
+    # Printed are weights from 1.054 to 16.7, mean 1.996, sd 1.475; effect 3.441 kg; plain 2.541.
+    source = (
+        "Hernán and Robins, Causal Inference: What If; programs 12.1 and 12.2 (NHEFS, 1566 people)"
+    )
     people = causaldata.nhefs.load_pandas().data.dropna(subset=["wt82"])
     numeric = [
         people[name].to_numpy(float) for name in ("age", "smokeintensity", "smokeyrs", "wt71")
@@ -58,13 +61,15 @@ def test_weights_of_the_smoking_study_match_the_book():
     weights = job_weights("all", chance)[..., 0]
     own = weights[arm, np.arange(len(arm))]
     assert len(people) == 1566
-    assert own.min() == pytest.approx(1.05374163, rel=1e-5)
-    assert own.max() == pytest.approx(16.7000944, rel=1e-5)
-    assert own.mean() == pytest.approx(1.99628406, rel=1e-5)
-    assert own.std(ddof=1) == pytest.approx(1.47478698, rel=1e-5)
     gain = people["wt82_71"].to_numpy(float)
     means = [np.average(gain[arm == a], weights=own[arm == a]) for a in (AGAINST, LEVEL)]
-    assert means[LEVEL] - means[AGAINST] == pytest.approx(3.44053543, rel=1e-5)
+    effect, spread = means[LEVEL] - means[AGAINST], own.std(ddof=1)
+    for what, ours, theirs in (
+        ("least and largest weight", [own.min(), own.max()], [1.05374163, 16.7000944]),
+        ("mean and spread of weights", [own.mean(), spread], [1.99628406, 1.47478698]),
+        ("effect, kg", effect, 3.44053543),
+    ):
+        outside.agrees(f"smoking study: {what}", ours, theirs, source=source, rel=1e-5)
 
 
 def lung_cells() -> tuple[Compared, Design]:
@@ -87,15 +92,15 @@ def lung_cells() -> tuple[Compared, Design]:
     return cells, dense(lung["age"].to_numpy(float))
 
 
-def test_weighted_shares_of_the_lung_cancer_record_match_r():
-    # Loprinzi and others 1994, J. Clin. Oncol. 12:601-607 (data set lung); weights from a logistic
-    # regression of sex on age; weighted Kaplan-Meier by R survival 3.5-3 (R 4.2.2).
+def test_weighted_shares_of_the_lung_cancer_record_match_r(outside):
+    # Weights from a logistic regression of sex on age.
+    source = f"{R_SURVIVAL}; weighted survfit (R 4.2.2), lung of Loprinzi et al. 1994"
     cells, design = lung_cells()
     chance = chances(design, fit_propensity(design, one_each(cells.cell_arm), prior_sd=FLAT))
     weights = job_weights("all", chance)[..., 0]
     own = weights[cells.cell_arm, cells.cell_pattern]
-    assert own.sum() == pytest.approx(455.830124, rel=1e-4)
-    assert (own.min(), own.max()) == pytest.approx((1.37705767, 3.30900029), rel=1e-4)
+    weight, expected = [own.sum(), own.min(), own.max()], [455.830124, 1.37705767, 3.30900029]
+    outside.agrees("lung, weights: sum, least, most", weight, expected, source=source, rel=1e-4)
     male = (0.650664138, 0.341297282, 0.081334805)
     female = (0.840967344, 0.526721761, 0.181368537)
     for day, *expected in zip((180, 365, 730), male, female, strict=True):
@@ -108,10 +113,11 @@ def test_weighted_shares_of_the_lung_cancer_record_match_r():
             }
         )
         shares = weighted_shares(line_up(until, until.cell_arm, 2), own[:, None])
-        assert 1 - shares[0, :, 0] == pytest.approx(expected, rel=1e-4)
+        free = 1 - shares[0, :, 0]
+        outside.agrees("lung, weighted shares", free, expected, source=source, rel=1e-4)
 
 
-def test_weighted_shares_equal_lifelines_on_rows():
+def test_weighted_shares_equal_lifelines_on_rows(outside):
     cells = cells_of(mixed_bench(), ("model", "technician"))
     random = np.random.default_rng(3)
     weight = random.uniform(0.2, 3, (2, cells.pattern_count))
@@ -122,7 +128,8 @@ def test_weighted_shares_equal_lifelines_on_rows():
         fitter = KaplanMeierFitter()
         with pytest.warns(Warning, match="weights"):
             fitter.fit(cells.cell_day[mine], cells.cell_outcome[mine] > 0, weights=own[mine, 0])
-        assert ours[arm] == pytest.approx(1 - fitter.predict(180), rel=1e-9)
+        theirs = 1 - fitter.predict(180)
+        outside.agrees("weighted shares", ours[arm], theirs, source=LIFELINES, rel=1e-9)
 
 
 def test_plain_shares_equal_the_curves_of_the_record():
@@ -236,7 +243,7 @@ def test_overlap_weights_balance_every_covariate_exactly():
     assert table["after"].abs().max() < 1e-3
 
 
-def test_chances_equal_scikit_learn_on_rows():
+def test_chances_equal_scikit_learn_on_rows(outside):
     cells = cells_of(mixed_bench(), ("model", "technician", "condition"))
     design = Design.of(cells.facts, cells.jobs.sum(axis=0))
     ours = chances(design, fit_propensity(design, cells.jobs[..., None]))[:, 0]
@@ -246,7 +253,8 @@ def test_chances_equal_scikit_learn_on_rows():
     theirs = LogisticRegression(C=2.25, tol=1e-10, max_iter=10_000)
     theirs.fit(X, y, sample_weight=cells.jobs.ravel())
     expected = theirs.predict_proba(X[: cells.pattern_count])[:, 1]
-    assert ours == pytest.approx(expected, abs=1e-5)
+    source = f"{SCIKIT_LEARN}; LogisticRegression on rows"
+    outside.agrees("chances of a practice", ours, expected, source=source, abs=1e-5)
 
 
 def test_the_always_and_the_never():

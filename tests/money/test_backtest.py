@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from shop import followed
+from sources import SCIPY
 
 from insights.errors import EvidenceError, RequestError
 from insights.history.asof import as_known
@@ -110,14 +111,14 @@ def test_pit_adds_up(pairs):
     assert heights.sum() == pytest.approx(1)
 
 
-def test_chances_as_by_scipy():
+def test_chances_as_by_scipy(outside):
     shares = np.array([0.02, 0.05, 0.0])
     wanted = np.mean([stats.binom.pmf(np.arange(41), 40, share) for share in shares], axis=0)
-    assert binomial_chances(40, shares) == pytest.approx(
-        wanted[: len(binomial_chances(40, shares))]
-    )
-    assert poisson_chances(3.5).sum() == pytest.approx(1)
-    assert poisson_chances(3.5)[2] == pytest.approx(stats.poisson.pmf(2, 3.5))
+    found = binomial_chances(40, shares)
+    outside.agrees("chances of a count", found, wanted[: len(found)], source=SCIPY, rel=1e-6)
+    poisson, theirs = poisson_chances(3.5), stats.poisson.pmf(2, 3.5)
+    assert poisson.sum() == pytest.approx(1)
+    outside.agrees("chances of a rare count", poisson[2], theirs, source=SCIPY, rel=1e-6)
 
 
 def test_shapes_and_sums(steady):

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
+from sources import SCIPY
 
 from insights.errors import EvidenceError, RequestError
 from insights.followup import follow_up
@@ -76,13 +77,14 @@ def test_look_ahead_agrees_with_playing_it_out():
 
 @pytest.mark.parametrize(
     ("u", "loss"),
-    # Unit normal loss as printed in tables of decision analysis and stock-keeping, from memory.
     [(0.0, 0.3989), (0.5, 0.1978), (1.0, 0.0833), (1.5, 0.0293), (2.0, 0.0085)],
 )
-def test_unit_normal_loss(u, loss):
-    assert unit_normal_loss(u) == pytest.approx(loss, abs=5e-5)
+def test_unit_normal_loss(u, loss, outside):
+    printed = "Tables of decision analysis and stock-keeping; to four digits, from memory"
     direct = integrate.quad(lambda x: (x - u) * stats.norm.pdf(x), u, np.inf)[0]
-    assert unit_normal_loss(u) == pytest.approx(direct, abs=1e-8)
+    found = unit_normal_loss(u)
+    outside.agrees("unit normal loss", found, loss, source=printed, abs=5e-5)
+    outside.agrees("unit normal loss", found, direct, source=f"{SCIPY}; quad", abs=1e-8)
 
 
 def test_a_spread_in_the_bill_widens_the_answer():

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from quick_shop import SHAPE, followed_shop, lifetimes, truth
 from scipy import stats
 from shop import fleet, followed
+from sources import GARWOOD, NIST_HANDBOOK, SCIPY
 
 from insights.errors import RequestError
 from insights.money.assumptions import Assumptions, Offer
@@ -41,12 +42,18 @@ def in_batch(row, batch: int = 1000) -> tuple[float, float]:
     ("jobs", "back", "low", "high", "naive"),
     [(600, 24, 23, 63, (28, 53)), (60, 2, 6, 105, (23, 45))],
 )
-def test_the_next_thousand_jobs(jobs, back, low, high, naive):
+def test_the_next_thousand_jobs(jobs, back, low, high, naive, outside):
     exact = stats.betabinom(1000, back + 0.5, jobs - back + 0.5)
     assert (exact.ppf(0.025), exact.ppf(0.975)) == (low, high)
     row = only(quote_warranty(fully_followed(jobs, back), [180], level=0.95))
     assert row["claims_per_100"] == pytest.approx(100 * back / jobs)
-    assert in_batch(row) == pytest.approx((low, high), abs=1)
+    outside.agrees(
+        "claims among the next 1,000 jobs",
+        in_batch(row),
+        [low, high],
+        source=f"{SCIPY}; betabinom, Jeffreys' prior",
+        abs=1,
+    )
     # What a share taken as known would say is far too narrow.
     plug_in = stats.binom(1000, back / jobs)
     assert (plug_in.ppf(0.025), plug_in.ppf(0.975)) == naive
@@ -168,12 +175,18 @@ def test_the_best_offer_by_hand():
     assert np.isnan(quote_warranty(claims, [180], claim_cost=38).best_term_for_margin)
 
 
-def test_no_return_at_all_is_not_zero_risk():
+def test_no_return_at_all_is_not_zero_risk(outside):
     quote = quote_warranty(claims_curve(followed(*fleet(40))), [180], claim_cost=38)
     row = only(quote)
     assert (row["claims_per_100"], row["low"], row["cost_per_job"]) == (0, 0, 0)
     exact = stats.betabinom(1000, 0.5, 40.5).ppf(0.95)
-    assert row["high"] * 10 == pytest.approx(exact, rel=0.05)
+    outside.agrees(
+        "none of 40 back: most of the next 1,000",
+        row["high"] * 10,
+        exact,
+        source=f"{SCIPY}; betabinom, Jeffreys' prior",
+        rel=0.05,
+    )
     assert row["loading"] > 0
     assert row["cost_high"] > 0
     assert "no_claims" in [note.code for note in quote.notes]
@@ -316,22 +329,24 @@ def test_bills_are_those_of_counted_comebacks():
 # The bounds quotes and curves lean on, against published values.
 
 
-def test_exact_binomial_bounds():
-    # Clopper and Pearson: 81 of 263 and 15 of 148, data of Newcombe 1998, Statistics in Medicine
-    # 17:857-872, Table I; 4 of 20 at 90%: NIST/SEMATECH e-Handbook, section 7.2.4.2.
+def test_exact_binomial_bounds(outside):
+    newcombe = "Newcombe 1998, Statistics in Medicine 17:857-872; Table I, Clopper-Pearson"
     back, jobs = np.array([81.0, 15.0, 0.0]), np.array([263.0, 148.0, 14.0])
-    low, high = exact_bounds(back / jobs, jobs)
-    assert low == pytest.approx([0.252736746, 0.0578440101, 0], abs=1e-7)
-    assert high == pytest.approx([0.367621923, 0.16165049, 0.231635762], abs=1e-7)
-    low, high = exact_bounds(np.array([0.2]), np.array([20.0]), 0.90)
-    assert (low[0], high[0]) == pytest.approx((0.0713538843, 0.401028117), abs=1e-7)
+    found = exact_bounds(back / jobs, jobs)
+    low, high = [0.252736746, 0.0578440101, 0], [0.367621923, 0.16165049, 0.231635762]
+    outside.agrees("exact bounds of a share", found, [low, high], source=newcombe, abs=1e-7)
+    found = np.ravel(exact_bounds(np.array([0.2]), np.array([20.0]), 0.90))
+    nist = f"{NIST_HANDBOOK}; section 7.2.4.2, 4 of 20 at 90%"
+    four_of_20 = [0.0713538843, 0.401028117]
+    outside.agrees("exact bounds of a share", found, four_of_20, source=nist, abs=1e-7)
 
 
 @pytest.mark.parametrize("jobs", [14, 30, 100, 300])
-def test_no_event_in_n(jobs):
-    # Hanley and Lippman-Hand 1983, JAMA 249:1743-1745: one-sided 1 - 0.05^(1/n), about 3 / n.
+def test_no_event_in_n(jobs, outside):
+    source = "Hanley and Lippman-Hand 1983, JAMA 249:1743-1745; one-sided 1 - 0.05^(1/n)"
     _, high = exact_bounds(np.zeros(1), np.array([float(jobs)]), 0.90)
-    assert high[0] == pytest.approx(1 - 0.05 ** (1 / jobs), rel=1e-9)
+    expected = 1 - 0.05 ** (1 / jobs)
+    outside.agrees("none of n: upper bound", high[0], expected, source=source, rel=1e-9)
     assert high[0] == pytest.approx(3 / jobs, rel=0.11)
 
 
@@ -339,10 +354,10 @@ def test_no_event_in_n(jobs):
     ("count", "low", "high"),
     [(0, 0, 3.68887945), (1, 0.025317808, 5.57164339), (10, 4.7953887, 18.390356)],
 )
-def test_exact_poisson_bounds(count, low, high):
-    # Garwood 1936, Biometrika 28:437-442.
+def test_exact_poisson_bounds(count, low, high, outside):
     found = mean_bounds(np.array([float(count)]), np.array([float(count)]), np.ones(1), np.ones(1))
-    assert (found[0][0], found[1][0]) == pytest.approx((low, high), rel=1e-8)
+    found = [found[0][0], found[1][0]]
+    outside.agrees("exact bounds of a count", found, [low, high], source=GARWOOD, rel=1e-8)
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)
@@ -361,6 +376,9 @@ def test_quotes_keep_their_bounds(jobs, back, batch):
 
 
 # Recovery of the truth on seeded shops.
+
+RECOVERY = "Prediction intervals of a quote: 90%, the next 200 jobs"
+PAST = "Quotes past the follow-up: 90%, the next 200 jobs"
 
 
 def covered(jobs: int, term: int, shops: int, *, since: int, returning: float = 1.0, **shape):
@@ -389,8 +407,17 @@ def covered(jobs: int, term: int, shops: int, *, since: int, returning: float = 
 @pytest.mark.slow
 @pytest.mark.parametrize("jobs", [60, 300, 2000])
 @pytest.mark.parametrize("term", [180, 365])
-def test_prediction_intervals_cover_the_next_200_jobs(jobs, term):
+def test_prediction_intervals_cover_the_next_200_jobs(jobs, term, measured):
     refused, hits, plug_in = covered(jobs, term, 500, since=540)
+    measured.row(
+        RECOVERY,
+        term_days=term,
+        past_jobs=jobs,
+        shops=500,
+        refused=refused,
+        covered_share=hits / (500 - refused),
+        plug_in_covered_share=plug_in / (500 - refused),
+    )
     assert refused <= 10  # of 60 jobs now and then fewer than 10 are followed for a year
     # Counts are whole, so no interval covers exactly 90%.
     assert 0.86 <= hits / (500 - refused) <= 0.94
@@ -400,31 +427,52 @@ def test_prediction_intervals_cover_the_next_200_jobs(jobs, term):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("jobs", [300, 2000])
-def test_past_the_follow_up_it_refuses_or_covers_when_most_never_return(jobs):
+def test_past_the_follow_up_it_refuses_or_covers_when_most_never_return(jobs, measured):
     # 5% ever return, most within 60 days or so; followed 200 days, quoted for 270.
     refused, hits, _ = covered(jobs, 270, 300, since=200, returning=0.05, scale=60.0)
+    measured.row(
+        PAST,
+        truth="5% ever return",
+        term_days=270,
+        followed_days=200,
+        past_jobs=jobs,
+        shops=300,
+        refused_share=refused / 300,
+        covered_share=hits / 300,
+    )
     assert (refused + hits) / 300 >= 0.90
 
 
 @pytest.mark.slow
-def test_past_the_follow_up_it_covers_a_plain_truth():
+def test_past_the_follow_up_it_covers_a_plain_truth(measured):
     refused, hits, _ = covered(2000, 540, 300, since=540)
+    measured.row(
+        PAST,
+        truth="all return some day",
+        term_days=540,
+        followed_days=540,
+        past_jobs=2000,
+        shops=300,
+        refused_share=refused / 300,
+        covered_share=hits / 300,
+    )
     assert refused == 0
     assert 0.86 <= hits / 300 <= 0.95
 
 
 @pytest.mark.bench
-def test_five_terms_on_100_000_jobs(benchmark):
+def test_five_terms_on_100_000_jobs(benchmark, measured):
     rng = np.random.default_rng(1)
     followup = followed_shop(lifetimes(100_000, rng), rng)
     quote = benchmark.pedantic(
         lambda: quote_warranty(followup, [90, 180, 270, 365, 540]), rounds=3, iterations=1
     )
+    measured.seconds("a quote of five terms", benchmark, jobs=100_000)
     assert quote.table["supported"].all()
 
 
 @pytest.mark.bench
-def test_a_what_if_on_100_000_jobs(benchmark):
+def test_a_what_if_on_100_000_jobs(benchmark, measured):
     rng = np.random.default_rng(1)
     claims = claims_curve(followed_shop(lifetimes(100_000, rng), rng))
     quote_warranty(claims, [90, 180, 270, 365, 540])
@@ -433,4 +481,5 @@ def test_a_what_if_on_100_000_jobs(benchmark):
         rounds=5,
         iterations=1,
     )
+    measured.seconds("a what-if on a quote", benchmark, jobs=100_000)
     assert quote.table["supported"].all()

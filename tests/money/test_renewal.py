@@ -23,9 +23,11 @@ def weibull(shape: float, scale: float = 1.0):
     return lambda time: -np.expm1(-((time / scale) ** shape))
 
 
-# Ordinary renewal function of Weibull lifetimes of scale 1, by the power series of Smith and
-# Leadbetter (1963, Technometrics 5:393-396) in 60-digit arithmetic; the quantity that Baxter,
-# Scheuer, McConalogue and Blischke (1982, Technometrics 24:151-156) tabulate.
+# Ordinary renewal function of Weibull lifetimes of scale 1: the quantity that Baxter, Scheuer,
+# McConalogue and Blischke (1982, Technometrics 24:151-156) tabulate.
+SERIES = "Smith and Leadbetter 1963, Technometrics 5:393-396; their power series in 60 digits"
+
+
 @pytest.mark.parametrize(
     ("shape", "until", "mean"),
     [
@@ -44,8 +46,9 @@ def weibull(shape: float, scale: float = 1.0):
         (3.0, 3.0, 2.92477492),
     ],
 )
-def test_weibull_renewal_function(shape, until, mean):
-    assert renewals(weibull(shape), until, 16_384) == pytest.approx(mean, abs=1e-6)
+def test_weibull_renewal_function(shape, until, mean, outside):
+    found = renewals(weibull(shape), until, 16_384)
+    outside.agrees("renewal function, Weibull", found, mean, source=SERIES, abs=1e-6)
 
 
 def smith_leadbetter(shape: float, until: float, terms: int = 60) -> float:
@@ -61,31 +64,40 @@ def smith_leadbetter(shape: float, until: float, terms: int = 60) -> float:
 
 
 @pytest.mark.parametrize("shape", [0.7, 1.3])
-def test_the_series_agrees_at_shapes_of_a_workshop(shape):
-    assert renewals(weibull(shape), 0.3, 4096) == pytest.approx(
-        smith_leadbetter(shape, 0.3), abs=2e-6
-    )
+def test_the_series_agrees_at_shapes_of_a_workshop(shape, outside):
+    found, mean = renewals(weibull(shape), 0.3, 4096), smith_leadbetter(shape, 0.3)
+    outside.agrees("renewal function, Weibull", found, mean, source=SERIES, abs=2e-6)
 
 
 @pytest.mark.parametrize("until", [0.5, 1.0, 2.0, 5.0])
-def test_erlang_closed_form(until):
-    # Cox 1962, Renewal Theory: two stages of rate 1, t/2 - 1/4 + exp(-2t)/4.
+def test_erlang_closed_form(until, outside):
+    source = "Cox 1962, Renewal Theory; two stages of rate 1, t/2 - 1/4 + exp(-2t)/4"
     mean = until / 2 - 0.25 + math.exp(-2 * until) / 4
     found = renewals(lambda t: 1 - np.exp(-t) * (1 + t), until, 4096)
-    assert found == pytest.approx(mean, abs=1e-6)
+    outside.agrees("renewal function, two stages", found, mean, source=source, abs=1e-6)
 
 
-def test_the_pieces_of_a_warranty_of_twelve_months():
-    # Models of Blischke and Murthy 1994, Warranty Cost Analysis: Weibull of scale 36 months and
-    # shape 1.7; values by quadrature in extended precision.
+def test_the_pieces_of_a_warranty_of_twelve_months(outside):
+    # Weibull of scale 36 months and shape 1.7.
+    source = (
+        "Blischke and Murthy 1994, Warranty Cost Analysis; their models, by quadrature in "
+        "extended precision"
+    )
     share, cuts = weibull(1.7, 36.0)(12.0), weibull(1.7, 36.0)(np.linspace(0, 12, 4097))
     moments = repeat_moments(cuts)
-    assert share == pytest.approx(0.143145956, rel=1e-8)
-    assert claims_per_job(share, "non_renewing", moments) == pytest.approx(0.14846552, rel=1e-7)
-    assert claims_per_job(share, "renewing", moments) == pytest.approx(0.167059906, rel=1e-8)
-    assert claims_per_job(share, "minimal_repair", moments) == pytest.approx(0.154487686, rel=1e-8)
     assert claims_per_job(share, "pro_rata", moments) == share
-    assert refund_share(cuts) == pytest.approx(0.0546033377, rel=1e-7)
+    again, renewing, minimal = (
+        claims_per_job(share, kind, moments)
+        for kind in ("non_renewing", "renewing", "minimal_repair")
+    )
+    for what, ours, theirs, rel in (
+        ("first claims", share, 0.143145956, 1e-8),
+        ("claims, not renewing", again, 0.14846552, 1e-7),
+        ("claims, renewing", renewing, 0.167059906, 1e-8),
+        ("claims, minimal repair", minimal, 0.154487686, 1e-8),
+        ("refund by time", refund_share(cuts), 0.0546033377, 1e-7),
+    ):
+        outside.agrees(f"twelve months: {what}", ours, theirs, source=source, rel=rel)
 
 
 def test_a_usual_workshop_by_whole_days():

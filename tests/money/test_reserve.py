@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from quick_shop import truth
 from scipy import optimize, stats
 from shop import fleet, followed
+from sources import SCIPY
 
 from insights.errors import EvidenceError, RequestError
 from insights.money.claims import claims_curve
@@ -208,28 +209,35 @@ def test_only_what_comes_soon():
     assert soon.months["month"].tolist() == ["2027-01", "2027-02"]
 
 
-def test_new_jobs_have_the_beta_binomial_interval():
-    # 24 of 600, the next 1,000: stats.betabinom, Jeffreys' prior; 28-53 with the rate as known.
+def test_new_jobs_have_the_beta_binomial_interval(outside):
+    # 24 of 600, the next 1,000; 28-53 with the rate as known.
+    source = f"{SCIPY}; betabinom, Jeffreys' prior"
     exact = stats.betabinom(1000, 24.5, 576.5)
     old = batch("p", "2026-01-01", 600, tuple(np.linspace(5, 175, 24).round()))
     new = batch("o", "2026-12-31", 1000)
     held = reserve(followed(*old, *new), level=0.95)
     assert held.claims.mean == pytest.approx(40)
-    assert held.claims.low == pytest.approx(exact.ppf(0.025), abs=1)
-    assert held.claims.high == pytest.approx(exact.ppf(0.975), abs=1)
+    bounds, theirs = [held.claims.low, held.claims.high], exact.ppf([0.025, 0.975])
+    outside.agrees("reserve: claims of 1,000 jobs", bounds, theirs, source=source, abs=1)
     assert (held.claims.plug_in_low, held.claims.plug_in_high) == (28, 53)
     # One claim costs 40 for sure: the 90th percentile is 40 times the count's.
     assert held.p90 == pytest.approx(40 * exact.ppf(0.90), abs=40)
     assert held.p99 == pytest.approx(40 * exact.ppf(0.99), abs=120)
 
 
-def test_nothing_back_yet_still_holds_something():
+def test_nothing_back_yet_still_holds_something(outside):
     held = reserve(
         followed(*batch("p", "2026-01-01", 60), *batch("o", "2026-12-31", 100)), claim_cost=30
     )
     assert held.expected == 0
     exact = stats.betabinom(100, 0.5, 60.5)
-    assert held.claims.none_chance == pytest.approx(exact.pmf(0), abs=0.01)
+    outside.agrees(
+        "reserve: chance of no claim",
+        held.claims.none_chance,
+        exact.pmf(0),
+        source=f"{SCIPY}; betabinom, Jeffreys' prior",
+        abs=0.01,
+    )
     assert held.claims.high == pytest.approx(exact.ppf(0.95), abs=1)
     assert held.p99 >= 30
 

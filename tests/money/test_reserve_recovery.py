@@ -49,10 +49,17 @@ def stands(shop: int, jobs: int) -> tuple[bool, bool, bool]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("jobs", [300, 2000])
-def test_what_comes_lies_inside(jobs):
+def test_what_comes_lies_inside(jobs, measured):
     results = np.array([stands(shop, jobs) for shop in range(300)])
     covered, plug_in, enough = results.mean(axis=0)
-    print(f"{jobs} jobs: {covered:.3f} inside, plug-in {plug_in:.3f}, p90 enough {enough:.3f}")
+    measured.row(
+        "Reserve: 90% interval of the claims still to come",
+        past_jobs=jobs,
+        shops=300,
+        covered_share=covered,
+        plug_in_covered_share=plug_in,
+        money_90th_percentile_enough_share=enough,
+    )
     # Whole counts cover a little more than stated; 300 shops: standard error 1.7 points.
     assert 0.86 <= covered <= 0.98
     assert plug_in < covered
@@ -68,14 +75,16 @@ def hundred_thousand():
 
 
 @pytest.mark.bench
-def test_speed_of_a_reserve(benchmark, hundred_thousand):
+def test_speed_of_a_reserve(benchmark, hundred_thousand, measured):
     held = benchmark.pedantic(lambda: reserve(hundred_thousand, claim_cost=30), rounds=3)
+    measured.seconds("a reserve", benchmark, jobs=100_000)
     assert held.jobs > 20_000
 
 
 @pytest.mark.bench
-def test_speed_of_a_backtest(benchmark):
+def test_speed_of_a_backtest(benchmark, measured):
     history, truth = generate(presets.cafe_workshop())
     followup = follow_up(history, data_date=truth.data_date)
     result = benchmark.pedantic(lambda: backtest(followup), rounds=2)
+    measured.seconds("backtest of the invented workshop's ten years", benchmark)
     assert len(result.scores) == 4

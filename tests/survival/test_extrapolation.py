@@ -53,9 +53,7 @@ def fans() -> Observed:
     ],
     ids=["Weibull", "lognormal"],
 )
-def test_units_on_test_stopped_at_500_hours(
-    family, location, scale, log_likelihood, errors, outside
-):
+def test_units_on_test_stopped_at_500_hours(family, expected, outside):
     fitted = fit(family, nist())
     agrees_with_survreg(outside, "20 units on test", fitted, expected)
 
