@@ -71,6 +71,11 @@ def whole(number: float) -> str:
     return f"{number:,.0f}"
 
 
+def counted(number: float, one: str, many: str = "") -> str:
+    """Write a count with what is counted: "1 unit", "2 units"; ``many`` where no s makes it."""
+    return f"{whole(number)} {one if number == 1 else many or f'{one}s'}"
+
+
 def spoken(column: str) -> str:
     """Name a column as one says it: ``practice_contact_pair`` is the contact pair."""
     family, _, rest = column.partition("_")
@@ -97,17 +102,19 @@ def chance(test: GroupTest) -> str:
 def of_standing(standing: Standing) -> Finding:
     """Say where the workshop stands."""
     sentence = (
-        f"Up to {day_of(standing.data_date)} we followed {whole(standing.jobs)} hand-backs of "
-        f"{whole(standing.units)} units; {whole(standing.returns)} came back and count as "
-        f"comebacks. {whole(standing.open_exposure)} units are still inside their term and "
-        f"{whole(standing.on_bench)} are on the bench."
+        f"Up to {day_of(standing.data_date)} we followed {counted(standing.jobs, 'hand-back')} of "
+        f"{counted(standing.units, 'unit')}; {whole(standing.returns)} came back and "
+        f"{'counts as a comeback' if standing.returns == 1 else 'count as comebacks'}. "
+        f"{counted(standing.open_exposure, 'unit is', 'units are')} still inside "
+        f"{'its' if standing.open_exposure == 1 else 'their'} term and "
+        f"{counted(standing.on_bench, 'is', 'are')} on the bench."
     )
     caveats = [RETURNED_ONLY]
     if standing.uncounted_returns:
         caveats.insert(
             0,
-            f"{whole(standing.uncounted_returns)} more arrivals closed a clock without counting "
-            "under the rule in force (no fault found, misuse, or not covered).",
+            f"{counted(standing.uncounted_returns, 'more arrival')} closed a clock without "
+            "counting under the rule in force (no fault found, misuse, or not covered).",
         )
     return Finding(sentence, (*caveats, *_texts(standing.notes)))
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from insights.history.book.adding import Added
 from insights.history.book.refused import RefusedRow
-from insights.wording import Finding, whole
+from insights.wording import Finding, counted, whole
 
 NEVER_OVERWRITTEN = (
     "A job that differs stands in the book as it was: correct it there, or give the file's job a "
@@ -35,24 +35,21 @@ def of_added(added: Added, *, tried: bool = False) -> Finding:
         caveats.append(WAITING)
         before = added.refused - added.kept
         if before:
-            kept = "is" if before == 1 else "are"
             caveats.append(
-                f"{whole(before)} of the refused {kept} known from an earlier time: waiting "
-                "already, or mended or dropped since."
+                f"{counted(before, 'refused row is', 'refused rows are')} known from an earlier "
+                "time: waiting already, or mended or dropped since."
             )
     if added.mended and not tried:
-        waited = "row" if added.mended == 1 else "rows"
-        caveats.append(f"{whole(added.mended)} {waited} refused earlier came mended.")
+        caveats.append(f"{_rows(added.mended)} refused earlier came mended.")
     caveats += [note.text for note in added.notes]
-    return Finding(f"Of {rows(added.given)} in {added.source}: {told}.", tuple(caveats))
+    return Finding(f"Of {_rows(added.given)} in {added.source}: {told}.", tuple(caveats))
 
 
 def of_refused(waiting: Sequence[RefusedRow]) -> Finding:
     """Say how many refused rows wait."""
     if not waiting:
         return Finding("No refused row waits to be mended.")
-    verb = "waits" if len(waiting) == 1 else "wait"
-    return Finding(f"{rows(len(waiting))} of added files {verb} to be mended.")
+    return Finding(f"{counted(len(waiting), 'row waits', 'rows wait')} to be mended.")
 
 
 def of_written(waiting: Sequence[RefusedRow], files: Sequence[str]) -> Finding:
@@ -60,12 +57,12 @@ def of_written(waiting: Sequence[RefusedRow], files: Sequence[str]) -> Finding:
     caveats = ["Add the mended file with the same options as the file the rows came from."]
     if len(files) > 1:
         caveats.append("There are several, because the rows came under different headings.")
-    return Finding(f"{rows(len(waiting))} written to {', '.join(files)}.", tuple(caveats))
+    return Finding(f"{_rows(len(waiting))} written to {', '.join(files)}.", tuple(caveats))
 
 
 def of_dropped(dropped: Sequence[RefusedRow]) -> Finding:
     """Say which rows wait no more."""
-    return Finding(f"{rows(len(dropped))} dropped: not stored as a job, and waiting no more.")
+    return Finding(f"{_rows(len(dropped))} dropped: not stored as a job, and waiting no more.")
 
 
 def of_mended(row: RefusedRow, job_id: str) -> str:
@@ -80,6 +77,5 @@ def of_waiting(row: RefusedRow) -> str:
     return f"{row.source}{place}: job {row.job_id or '(no number)'}: {row.problem}"
 
 
-def rows(count: int) -> str:
-    """Write a number of rows."""
-    return "1 row" if count == 1 else f"{whole(count)} rows"
+def _rows(count: int) -> str:
+    return counted(count, "row")

@@ -7,7 +7,7 @@ from datetime import date
 from insights.history.book.backup import Copied
 from insights.history.book.condition import Condition
 from insights.history.book.exporting import Exported
-from insights.wording import Finding, whole
+from insights.wording import Finding, counted, whole
 
 ANOTHER_DISK = (
     "Keep a backup on another disk: `staysfixed book backup` writes one while work goes on."
@@ -29,7 +29,7 @@ def of_condition(found: Condition) -> Finding:
     last = "" if found.last_saved_at is None else f", the last on {found.last_saved_at:%-d %B %Y}"
     return Finding(
         f"{found.name} is whole: {whole(found.jobs)} jobs in {whole(found.saves)} saves{last}; "
-        f"{whole(found.on_bench)} are on the bench.",
+        f"{counted(found.on_bench, 'is', 'are')} on the bench.",
         (ANOTHER_DISK,),
     )
 

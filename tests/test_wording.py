@@ -125,3 +125,12 @@ def test_repeats_in_a_sentence():
     sentence = wording.of_repeats(repeat_returns(followed(*fleet(50, (20,) * 5)))).sentence
     assert sentence.startswith("100 units make, in 180 days out of our hands")
     assert "10.0 (likely" in sentence
+
+
+def test_one_of_a_kind_is_said_in_the_singular():
+    followup = followed(*fleet(1, (30,)), data_date="2026-02-10", follow="all")
+    sentence = wording.of_standing(standing(followup)).sentence
+    assert "1 hand-back of 1 unit; 1 came back and counts as a comeback." in sentence
+    assert sentence.endswith("and 1 is on the bench.")
+    assert wording.counted(1, "unit is", "units are") == "1 unit is"
+    assert wording.counted(1200, "unit") == "1,200 units"
