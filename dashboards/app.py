@@ -40,6 +40,8 @@ SECTIONS = {
         st.Page(opening.page("causes"), title="Root causes", url_path="causes"),
         st.Page(opening.page("practice"), title="Does it work?", url_path="practice"),
         st.Page(opening.page("review"), title="Better or worse", url_path="review"),
+        st.Page(opening.page("watch"), title="Trouble early", url_path="watch"),
+        st.Page(opening.page("recall"), title="Call in", url_path="call-in"),
         st.Page(opening.page("money"), title="Warranties", url_path="warranties"),
         st.Page(opening.page("record"), title="The record", url_path="record"),
     ],

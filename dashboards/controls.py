@@ -179,6 +179,24 @@ def filters(record: Source) -> Selection:
     return replace(selection, by=None)
 
 
+def rules() -> Selection:
+    """Draw the clock's rules alone, for a page that is about all jobs of the record.
+
+    Returns
+    -------
+    Selection
+        The rules, for all jobs; what else is chosen stands for the other pages.
+    """
+    before = _chosen()
+    with st.sidebar:
+        st.subheader("What counts")
+        st.markdown("This page is about all jobs of the record, whatever is chosen elsewhere.")
+        follow = _one("follow", "Follow each unit", FOLLOW_WORDS, before.follow)
+        count = _one("count", "Count as a comeback", COUNT_WORDS, before.count)
+    st.session_state[CHOSEN] = replace(before, follow=follow, count=count)
+    return Selection(follow=follow, count=count)
+
+
 def grouping(record: Source, selection: Selection, *, compare: bool) -> Selection:
     """Draw the choice of what to compare by.
 

@@ -68,6 +68,12 @@ def _headline(signals: Signals) -> str:
         return (
             f"Nothing stands out: none of {whole(len(signals.charts))} charts has an open signal."
         )
+    return of_open(signals)
+
+
+def of_open(signals: Signals) -> str:
+    """Say the open signals, the gravest in full."""
+    waiting = signals.open
     shown = [of_signal(row) for row in _gravest(waiting).head(MOST_NAMED).itertuples(index=False)]
     more = len(waiting) - len(shown)
     rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
-from dashboards import answer, controls, data
+from dashboards import answer, controls, data, opening
+from dashboards.data import Source
 from dashboards.figures import curves as picture
+from dashboards.markup import literal
 from insights import tables, wording
 
 
@@ -14,6 +17,7 @@ def show() -> None:
     answer.title("Where we stand", "What left the bench, what came back, and what wants a look.")
     record = controls.source()
     selection = controls.filters(record)
+    alerts = st.container()
     standing = data.standing(record, selection)
     found = wording.of_standing(standing)
     answer.say(found)
@@ -50,3 +54,16 @@ def show() -> None:
             numbers=recent.table,
         )
     answer.keep_in_mind(wording.Finding("", (*found.caveats, *back.caveats)))
+    _alert(record, alerts)
+
+
+def _alert(record: Source, place: DeltaGenerator) -> None:
+    """Say at the top what sounds; worked out last, so that the page does not wait for it."""
+    # Half a second to import, and the last thing on its page.
+    from dashboards import watch_data
+
+    text = watch_data.alert(record, controls.chosen_rules())
+    if text:
+        with place:
+            st.warning(literal(text))
+            opening.link("watch", "See the signals")

@@ -16,6 +16,8 @@ from insights.survival.shrinkage import shrunk_ratios
 
 YEARS_BACK = 3
 """A baseline learns from the hand-backs of so many years: older ways of working are forgotten."""
+ENOUGH_COMEBACKS = 200
+"""It goes further back until it has so many comebacks, and then stands for a year."""
 YEAR_DAYS = 365
 FEWEST_COMEBACKS = 20
 FEWEST_OF_A_CAUSE = 5
@@ -98,10 +100,19 @@ class Baseline:
     levels: tuple[Levels, ...]
 
 
-def comebacks_known(daily: Daily, cut: np.ndarray, day: int) -> int:
-    """Count the comebacks that a baseline of this day would rest on."""
+def learnt_since(daily: Daily, day: int) -> tuple[int, int]:
+    """Say from which hand-back on a baseline learns, and how many comebacks it then knows."""
+    start = np.sort(daily.start[(daily.known >= 0) & (daily.known <= day)])
+    usual = day - YEARS_BACK * YEAR_DAYS
+    reach = int(start[-ENOUGH_COMEBACKS]) if len(start) >= ENOUGH_COMEBACKS else 0
+    since = max(min(usual, reach), 0)
+    return since, int((start >= since).sum())
+
+
+def comebacks_known(daily: Daily, cut: np.ndarray, since: int) -> int:
+    """Count the comebacks that a baseline can rest on, each hand-back used up to a day."""
     known = (daily.known >= 0) & (daily.known <= cut) & (daily.start < cut)
-    return int((known & (daily.start >= day - YEARS_BACK * YEAR_DAYS)).sum())
+    return int((known & (daily.start >= since)).sum())
 
 
 def baseline(
@@ -129,7 +140,7 @@ def baseline(
     suspects
         For each family, its charts under suspicion, shape (C,): they keep their old level.
     """
-    since = day - YEARS_BACK * YEAR_DAYS
+    since, _ = learnt_since(daily, day)
     past = as_of(followup, daily, cut, since)
     mix = case_mix(past)
     # The mean of what the rate may be is a little above what was seen (Jeffreys' prior).

@@ -9,6 +9,7 @@ import pandas as pd
 
 from insights.errors import RequestError
 from insights.history.book.kinds import CALL_IN, SIGNAL_ACTION, WATCH, WHOLE_BOOK
+from insights.history.book.people import OWNER
 from insights.reviewing.recall import STATUS_COLUMNS, STATUSES
 from insights.reviewing.signals import ACTION_COLUMNS, CHANCE
 from insights.reviewing.watch import FALSE_ALARMS_A_YEAR
@@ -16,7 +17,7 @@ from insights.reviewing.watch import FALSE_ALARMS_A_YEAR
 if TYPE_CHECKING:
     from insights.history.book.book import Book
     from insights.history.book.entries import Record
-    from insights.history.book.people import Person, Role
+    from insights.history.book.people import Person
 
 
 @dataclass(frozen=True)
@@ -52,15 +53,13 @@ def settings_of(book: Book) -> WatchSettings:
     return WatchSettings(tuple(kept.body["dangerous"]), float(kept.body["false_alarms_a_year"]))
 
 
-def keep_settings(
-    book: Book, settings: WatchSettings, *, by: Person, roles: tuple[Role, ...]
-) -> Record:
-    """Store what the owner wants watched; roles say who may."""
+def keep_settings(book: Book, settings: WatchSettings, *, by: Person) -> Record:
+    """Store what is to be watched; only an owner may."""
     body = {
         "dangerous": list(settings.dangerous),
         "false_alarms_a_year": settings.false_alarms_a_year,
     }
-    return book.put(WATCH, WHOLE_BOOK, body, by=by, roles=roles)
+    return book.put(WATCH, WHOLE_BOOK, body, by=by, roles=OWNER)
 
 
 def actions_of(book: Book) -> pd.DataFrame:

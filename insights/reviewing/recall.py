@@ -198,6 +198,22 @@ def recall_list(
     )
 
 
+def can_be_suspect(followup: Followup) -> tuple[str, ...]:
+    """List what :func:`recall_list` can be asked about: lots first, then people, models, ways."""
+    history = followup.history
+    columns = [
+        *(f"lot_{part}" for part in history.lots),
+        "technician",
+        "model",
+        *(f"practice_{name}" for name in history.practices),
+    ]
+    return tuple(
+        f"{column}={value}"
+        for column in columns
+        for value in groups(followup, column).cat.remove_unused_categories().cat.categories
+    )
+
+
 def _check_costs(*costs: float | None) -> None:
     for cost in costs:
         if cost is not None and not cost >= 0:

@@ -19,13 +19,14 @@ from insights.reviewing.actions import (
 )
 from insights.reviewing.alarm_limits import HIGHEST, Load, Progress, limit, scores
 from insights.reviewing.baseline import (
+    ENOUGH_COMEBACKS,
     FEWEST_COMEBACKS,
-    YEAR_DAYS,
     YEARS_BACK,
     Baseline,
     Family,
     baseline,
     comebacks_known,
+    learnt_since,
 )
 from insights.reviewing.charts import Stretch, Track
 from insights.reviewing.daily import Daily, accrue, lay_out, only
@@ -35,19 +36,18 @@ from insights.reviewing.slipping import HABIT, Habit, Usual, habits, stretch, su
 from insights.reviewing.standings import chart_table
 
 FALSE_ALARMS_A_YEAR = 1.0
-"""Over all charts together. A look at a false alarm costs an hour; halving their number costs about
-one more comeback of a bad lot before it is noticed."""
-ENOUGH_COMEBACKS = 200
-"""A baseline of so many stands for a year; a smaller one is renewed every quarter."""
+"""Over all charts together. A look at a false alarm costs an hour; halving their number costs one
+or two more comebacks of a bad lot before it is noticed."""
 METHOD = (
     "Cumulative sums of log likelihood ratios (Page 1954) on the clock of returns: each comeback "
     "counted adds log(r), each to be expected takes r - 1, r = 3 for lots and 2 else; habits by "
     "the odds of leaving them, r = 3. Expected: the hazard by age and by what a job brings, at "
     "each chart's own usual level (gamma-Poisson), a lot at that of the others. The baseline is "
     f"frozen on the last day of a year (of a quarter, from {FEWEST_COMEBACKS} comebacks on and "
-    f"until it has {ENOUGH_COMEBACKS}) on what was known then of the last three years, without "
-    "what had been signalled. Limits by seeded simulation with the baseline's uncertainty redrawn "
-    "(Gandy and Kvaloy 2013); each kind of chart has an equal share of the false alarms."
+    f"until it has {ENOUGH_COMEBACKS}) on what was known then of the last {YEARS_BACK} years, or "
+    "of as many as hold so many comebacks, without what had been signalled. Limits by seeded "
+    "simulation with the baseline's uncertainty redrawn (Gandy and Kvaloy 2013); each kind of "
+    "chart has an equal share of the false alarms."
 )
 
 
@@ -180,7 +180,7 @@ class _Run:
         before: Baseline | None = None
         for number, day in enumerate(cuts):
             cut, suspects = self._suspicion(day)
-            enough = comebacks_known(self.daily, cut, day)
+            enough = comebacks_known(self.daily, cut, learnt_since(self.daily, day)[0])
             if before is None or enough >= FEWEST_COMEBACKS:
                 before = baseline(
                     self.followup, self.daily, self.charts, day, cut, before, suspects
@@ -275,12 +275,9 @@ class _Run:
 def _cuts(daily: Daily) -> list[int]:
     """List the days on which a baseline is frozen: ends of quarters, later of years only."""
     chosen: list[int] = []
-    back = np.flatnonzero(daily.known >= 0)
-    start, seen_on = daily.start[back], daily.known[back]
     for date in pd.date_range(daily.first_day, daily.date(daily.last), freq="QE-DEC"):
         day = daily.day(date)
-        since = day - YEARS_BACK * YEAR_DAYS
-        known = int(((seen_on <= day) & (start >= since)).sum())
+        _, known = learnt_since(daily, day)
         settled = known >= ENOUGH_COMEBACKS and date.month != 12 and bool(chosen)
         if day < daily.last and known >= FEWEST_COMEBACKS and not settled:
             chosen.append(day)

@@ -19,6 +19,8 @@ PATHS = {
     "Root causes": "causes",
     "Does it work?": "practice",
     "Better or worse": "review",
+    "Trouble early": "watch",
+    "Call in": "call-in",
     "Warranties": "warranties",
     "The record": "record",
 }

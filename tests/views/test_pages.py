@@ -20,6 +20,8 @@ PAGES = (
     "Root causes",
     "Does it work?",
     "Better or worse",
+    "Trouble early",
+    "Call in",
     "Warranties",
     "The record",
 )
