@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.metrics import cohen_kappa_score
+from sources import STATSMODELS
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from insights import wording_bench
@@ -22,12 +23,20 @@ def counted(*rows) -> pd.DataFrame:
     return pd.DataFrame(rows, index=names, columns=names)
 
 
-def test_a_hundred_coded_twice():
+def test_a_hundred_coded_twice(outside):
     # By hand: 90 of 100 alike; chance .46 x .44 + .54 x .56 = .5048; (.90 - .5048)/.4952 = .798.
     found = agreement_of_counts(counted([40, 6], [4, 50]))
     assert (found.jobs, found.alike) == (100, 90)
     assert found.agree_share == pytest.approx(0.90)
     assert found.kappa == pytest.approx(0.7981, abs=5e-5)
+    other = cohens_kappa(np.array([[40, 6], [4, 50]], dtype=float))
+    outside.agrees(
+        "coded twice: kappa and its bounds",
+        [found.kappa, found.kappa_low, found.kappa_high],
+        [other.kappa, other.kappa_low, other.kappa_upp],
+        source=STATSMODELS,
+        abs=1e-10,
+    )
     sentence = wording_bench.of_agreement(found).sentence
     assert "100 comebacks apart: 90 alike (90%; 82% to 95%)" in sentence
     assert "they reach 80%" in sentence

@@ -61,6 +61,11 @@ EXAMPLES: tuple[Rule, ...] = (
 )
 
 
+# Secondary sources both.
+BRITISH_TEXTS = "British trade texts on testing appliances"
+ARTICLE = "A trade article on EN 50699"
+
+
 def reading(quantity, unit, value, **more) -> Reading:
     return Reading(quantity, unit, value, DAY, "meter 1", date(2025, 9, 1), **more)
 
@@ -115,9 +120,9 @@ def test_many_elements_hide_one_open_one():
 
 
 @pytest.mark.parametrize(("lead_m", "ohm"), [(3, 0.3), (5, 0.3), (12.5, 0.4), (20, 0.5), (60, 1.0)])
-def test_earth_continuity_by_length_of_lead(lead_m, ohm):
-    # EL-02: a trade article on EN 50699 (secondary source).
-    assert EarthByLength(lead_m).high == pytest.approx(ohm, abs=1e-12)
+def test_earth_continuity_by_length_of_lead(lead_m, ohm, outside):
+    found = EarthByLength(lead_m).high
+    outside.agrees("earth by length of lead, ohm", found, ohm, source=ARTICLE, abs=1e-12)
 
 
 def test_a_step_of_lead_counts_when_it_is_full():
@@ -125,42 +130,48 @@ def test_a_step_of_lead_counts_when_it_is_full():
     assert EarthByLength(12.4).high == pytest.approx(0.3)
 
 
-def test_earth_continuity_by_resistance_of_the_lead():
-    # EL-01: "0.1 + R of the supply lead", British trade texts (secondary source).
-    assert EarthByLead(0.12).high == pytest.approx(0.22, abs=1e-12)
+def test_earth_continuity_by_resistance_of_the_lead(outside):
+    source = f'{BRITISH_TEXTS}; "0.1 + R of the supply lead"'
+    found = EarthByLead(0.12).high
+    outside.agrees("earth by resistance of lead, ohm", found, 0.22, source=source, abs=1e-12)
 
 
 @pytest.mark.parametrize(("power_w", "ma"), [(2000, 1.5), (6000, 4.5), (10_000, 5.0)])
-def test_leakage_of_heating_by_power_as_british_texts_have_it(power_w, ma):
-    # EL-01: 0.75 mA per kW, at most 5 mA (secondary source).
-    assert PerKilowatt(power_w, 0.75, 5).high == pytest.approx(ma)
+def test_leakage_of_heating_by_power_as_british_texts_have_it(power_w, ma, outside):
+    source, found = f"{BRITISH_TEXTS}; 0.75 mA per kW, at most 5", PerKilowatt(power_w, 0.75, 5)
+    outside.agrees("leakage of heating, mA", found.high, ma, source=source, rel=1e-6)
 
 
 @pytest.mark.parametrize(("power_w", "ma"), [(4000, 4.0), (12_000, 10.0)])
-def test_leakage_of_strong_heating_as_a_tester_s_manual_has_it(power_w, ma):
-    # EL-02: 1 mA per kW above 3.5 kW, at most 10 mA (an instrument's manual, secondary source).
-    assert PerKilowatt(power_w, 1, 10).high == pytest.approx(ma)
+def test_leakage_of_strong_heating_as_a_tester_s_manual_has_it(power_w, ma, outside):
+    source = "Manual of an appliance tester; secondary source: 1 mA per kW above 3.5 kW, at most 10"
+    found = PerKilowatt(power_w, 1, 10).high
+    outside.agrees("leakage of heating, mA", found, ma, source=source, rel=1e-6)
 
 
 @pytest.mark.parametrize(
     ("protection", "mohm"), [("I", 1.0), ("I_heating", 0.3), ("II", 2.0), ("III", 0.25)]
 )
-def test_insulation_to_start_from(protection, mohm):
-    # EL-01 and EL-02, secondary texts; class I and II of the latter partly from memory.
+def test_insulation_to_start_from(protection, mohm, outside):
+    source = f"{BRITISH_TEXTS}; and {ARTICLE}; class I and II of the latter partly from memory"
     chosen = {limit.quantity: limit for limit in limits_for(limits_to_start_from(), "", protection)}
-    assert chosen["insulation"].rule.low == mohm
+    found = chosen["insulation"].rule.low
+    outside.agrees("insulation to start from, megohm", found, mohm, source=source, abs=0)
     assert chosen["insulation"].required
     assert ("earth" in chosen) == (protection in ("I", "I_heating"))
 
 
-def test_leakage_to_start_from():
-    # EL-01 (class I 3.5, II 0.25, III 0.5 mA) and EL-02 (3.5 mA); heating depends on its power.
+def test_leakage_to_start_from(outside):
+    # Heating depends on its power.
     most = {
         limit.protection: limit.rule.high
         for limit in limits_to_start_from()
         if limit.quantity == "leakage"
     }
-    assert most == {"I": 3.5, "II": 0.25, "III": 0.5}
+    assert most.keys() == {"I", "II", "III"}
+    found = [most[protection] for protection in ("I", "II", "III")]
+    expected, source = [3.5, 0.25, 0.5], f"{BRITISH_TEXTS}; class I, II and III"
+    outside.agrees("leakage to start from, mA", found, expected, source=source, abs=0)
 
 
 def test_earth_to_start_from_is_required_where_there_is_an_earth():

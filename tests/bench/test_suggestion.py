@@ -10,6 +10,7 @@ from sklearn.feature_extraction.text import TfidfVectorizer
 from sklearn.linear_model import LogisticRegression
 from sklearn.pipeline import make_pipeline, make_union
 from sklearn.preprocessing import Normalizer
+from sources import SCIKIT_LEARN, SCIPY
 
 from insights.bench.calibration import Calibration, calibrate
 from insights.bench.suggestion import learn_root_causes, suggest_root_cause
@@ -67,7 +68,7 @@ def test_words_and_spellings_are_those_scikit_learn_finds():
     assert list(counted.spellings) == list((by_spelling.transform(plain) > 0).sum(axis=1).A1)
 
 
-def test_the_model_is_logistic_regression_on_weighted_words(cafe):
+def test_the_model_is_logistic_regression_on_weighted_words(cafe, outside):
     """Against scikit-learn's own pipeline of text and regression, solved by another algorithm."""
     jobs = cafe[0].jobs.dropna(subset=["complaint", "root_cause"]).head(400)
     texts = [" ".join(words_of(text)) for text in jobs["complaint"]]
@@ -84,7 +85,13 @@ def test_the_model_is_logistic_regression_on_weighted_words(cafe):
     )
     other = make_pipeline(union, Normalizer(), LogisticRegression(solver="newton-cg", tol=1e-8))
     wanted = other.fit(texts, pooled).predict_proba(texts)
-    assert model.probabilities(counted) == pytest.approx(wanted, abs=0.03)
+    outside.agrees(
+        "chances of a root cause",
+        model.probabilities(counted),
+        wanted,
+        source=f"{SCIKIT_LEARN}; its own words, weights and regression",
+        abs=0.03,
+    )
     # Ours stops earlier, once a step gains little; what it prefers is the same.
     same = model.probabilities(counted).argmax(axis=1) == wanted.argmax(axis=1)
     assert same.mean() > 0.98
@@ -116,7 +123,7 @@ def test_a_calibration_never_turns_a_model_upside_down():
     assert (np.diff(upside_down(said)) >= 0).all()
 
 
-def test_the_record_counts_and_bounds_as_published():
+def test_the_record_counts_and_bounds_as_published(outside):
     """Clopper and Pearson's 95% bounds of 41 of 50, from the beta distribution's own quantiles."""
     jobs = pd.DataFrame(
         {
@@ -128,8 +135,9 @@ def test_the_record_counts_and_bounds_as_published():
     )
     hits = TrackRecord(jobs).at(0.7)
     assert (hits.judged, hits.spoke, hits.right) == (120, 50, 41)
-    assert hits.low == pytest.approx(stats.beta.ppf(0.025, 41, 10))
-    assert hits.high == pytest.approx(stats.beta.ppf(0.975, 42, 9))
+    bounds = stats.beta.ppf([0.025, 0.975], [41, 42], [10, 9])
+    source = f"{SCIPY}; beta, Clopper-Pearson"
+    outside.agrees("41 of 50 right", [hits.low, hits.high], bounds, source=source, rel=1e-6)
     assert TrackRecord(jobs).at(0.7, "seal").spoke == 0
     assert np.isnan(TrackRecord(jobs).at(0.95).low)
 
@@ -335,7 +343,7 @@ def test_an_unknown_text_to_read_is_refused(cafe):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("jobs", "off"), [(600, 0.10), (3_000, 0.08), (12_000, 0.05)])
-def test_probabilities_come_true_on_later_jobs(jobs, off):
+def test_probabilities_come_true_on_later_jobs(jobs, off, measured):
     """Over ten shops, each band's share right lies near its probability, sure bands closest."""
     shops = [generate(cafe_workshop(jobs=jobs, seed=seed))[0] for seed in range(40, 50)]
     record = pd.concat([learn_root_causes(shop).record.jobs for shop in shops])
@@ -351,12 +359,20 @@ def test_probabilities_come_true_on_later_jobs(jobs, off):
     assert (by_cause["said"] - by_cause["right"]).abs().max() < 0.09
     for confidence in (0.6, 0.7, 0.8):
         spoke = record[record["suggestion"].notna() & (record["probability"] >= confidence)]
+        measured.row(
+            "Suggested root causes: said and right, ten workshops",
+            jobs=jobs,
+            confidence=confidence,
+            spoken_share=len(spoke) / len(record),
+            said_share=spoke["probability"].mean(),
+            right_share=spoke["right"].mean(),
+        )
         assert spoke["right"].mean() > confidence
         assert spoke["right"].mean() == pytest.approx(spoke["probability"].mean(), abs=off / 2)
 
 
 @pytest.mark.slow
-def test_it_is_nearly_as_often_right_as_anyone_who_knew_the_workshop():
+def test_it_is_nearly_as_often_right_as_anyone_who_knew_the_workshop(measured):
     """Against Bayes' rule on the very words each customer meant to use."""
     history, truth = generate(cafe_workshop(jobs=40_000, seed=3))
     record = learn_root_causes(history).record.jobs
@@ -367,4 +383,10 @@ def test_it_is_nearly_as_often_right_as_anyone_who_knew_the_workshop():
     means = np.array([*ways, "nothing"], dtype=object)[wording]  # -1: says nothing
     table = pd.crosstab(means, cause)
     best = table.max(axis=1).sum() / table.to_numpy().sum()
+    measured.row(
+        "Suggested root causes against knowing the workshop",
+        jobs=40_000,
+        right_share=record["right"][told].mean(),
+        best_possible_share=best,
+    )
     assert best - 0.02 < record["right"][told].mean() <= best + 0.005

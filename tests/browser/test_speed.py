@@ -25,7 +25,7 @@ def many_jobs(tmp_path_factory):
     return path
 
 
-def test_first_page_from_the_start(benchmark, browser, tmp_path):
+def test_first_page_from_the_start(benchmark, browser, tmp_path, measured):
     opened = ExitStack()
 
     def blank_page():
@@ -38,9 +38,10 @@ def test_first_page_from_the_start(benchmark, browser, tmp_path):
         page.wait_for_selector(".answer", timeout=WAIT_SECONDS * 1000)
 
     benchmark.pedantic(first_page, setup=blank_page, teardown=lambda page: opened.close(), rounds=5)
+    measured.seconds("first page from the start", benchmark)
 
 
-def test_a_change_of_filter_at_100_000_jobs(benchmark, browser, many_jobs, tmp_path):
+def test_a_change_of_filter_at_100_000_jobs(benchmark, browser, many_jobs, tmp_path, measured):
     with serving(many_jobs, tmp_path) as address:
         context = browser.new_context()
         page = context.new_page()
@@ -59,4 +60,5 @@ def test_a_change_of_filter_at_100_000_jobs(benchmark, browser, many_jobs, tmp_p
 
         # Every round after the third finds its answer kept: the first three are the slow ones.
         benchmark.pedantic(change, setup=other_rule, rounds=9)
+        measured.seconds("a change of filter", benchmark, jobs=100_000)
         context.close()

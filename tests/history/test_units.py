@@ -368,29 +368,36 @@ def test_mistyped_serials_of_a_small_shop_are_found(seed: int) -> None:
     assert recall > 0.98
 
 
+LINKING = "Linking 100,000 jobs, one serial in twenty mistyped"
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("together", [0.0, 0.1, 0.3])
-def test_100_000_jobs_with_1_mistyped_in_20(together: float) -> None:
+def test_100_000_jobs_with_1_mistyped_in_20(together: float, measured) -> None:
     jobs, truth = invented_shop(100_000, 11, unread=0.0, together=together)
     precision, recall = precision_and_recall(jobs, link_units(jobs).unit_of_job, truth)
+    bought = f"bought in a row: {together:.0%} of units"
+    measured.row(LINKING, history=bought, precision=precision, recall=recall)
     assert precision > 0.98
     assert recall > 0.98
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("missing", [0.0, 0.015])
-def test_100_000_jobs_of_the_invented_workshop(missing: float) -> None:
+def test_100_000_jobs_of_the_invented_workshop(missing: float, measured) -> None:
     scenario = cafe_workshop(100_000, seed=7)
     paperwork = replace(scenario.paperwork, mistyped_share=0.05, missing_serial_share=missing)
     jobs, truth = generate(replace(scenario, paperwork=paperwork))
     found = link_units(jobs).unit_of_job
     precision, recall = precision_and_recall(jobs, found, np.asarray(truth.unit_of_job))
+    workshop = f"invented workshop, {missing:.1%} of serials missing"
+    measured.row(LINKING, history=workshop, precision=precision, recall=recall)
     assert precision > 0.98
     assert recall > 0.98
 
 
 @pytest.mark.slow
-def test_probabilities_are_what_they_say() -> None:
+def test_probabilities_are_what_they_say(measured) -> None:
     """In 100,000 jobs the pairs said to be one unit with probability p are so about p of the time.
 
     In each band of probability the true share is at most 0.02 below the mean stated one, and at
@@ -406,6 +413,10 @@ def test_probabilities_are_what_they_say() -> None:
     )
     means = by_band.mean()
     assert len(means) == 3
+    for pairs_of, said, true in means.itertuples():
+        measured.row(
+            "Doubtful pairs: said and true", chance=str(pairs_of), said_share=said, true_share=true
+        )
     assert (means["true"] > means["said"] - 0.02).all()
     assert (means["true"] < means["said"] + 0.15).all()
     assert means["true"].iloc[-1] > 0.995
@@ -413,6 +424,7 @@ def test_probabilities_are_what_they_say() -> None:
 
 @pytest.mark.bench
 @pytest.mark.parametrize("jobs", [100_000, 1_000_000])
-def test_linking_speed(benchmark, jobs: int) -> None:
+def test_linking_speed(benchmark, jobs: int, measured) -> None:
     shop, _ = invented_shop(jobs, 3)
     benchmark.pedantic(link_units, args=(shop,), rounds=1, iterations=1)
+    measured.seconds("linking units", benchmark, jobs=jobs)

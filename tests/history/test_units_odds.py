@@ -8,6 +8,7 @@ import pytest
 from invented_shop import invented_shop, spoil
 from rapidfuzz.distance import OSA
 from sklearn.naive_bayes import BernoulliNB
+from sources import SCIKIT_LEARN
 
 from insights.history.blocking import candidate_pairs
 from insights.history.cards import make_cards, records_of
@@ -39,20 +40,21 @@ def probability(odds: np.ndarray) -> np.ndarray:
     return odds / (1 + odds)
 
 
-def test_posterior_of_a_published_linkage() -> None:
-    """BMC Medical Research Methodology 2017;17:23 (doi 10.1186/s12874-017-0306-8), Table 1.
+def test_posterior_of_a_published_linkage(outside) -> None:
+    """Hospital records compared in date of birth, sex and postcode.
 
-    Hospital records compared in date of birth, sex and postcode: true matches and others by
-    pattern of agreement, and the printed probability of a match (4 decimals).
+    True matches and others by pattern of agreement, and the printed probability of a match
+    (4 decimals).
     """
+    source = "BMC Medical Research Methodology 2017;17:23; doi 10.1186/s12874-017-0306-8, Table 1"
     matches = np.array([1, 21, 18, 12, 15_924, 14_009])
     others = np.array([259, 414_307, 248, 4, 415_888, 10])
     ratio = (matches / matches.sum()) / (others / others.sum())
     odds = posterior_odds(matches.sum() / others.sum(), ratio[:, None])
     # Patterns 001 and 011 are printed as 0.0039 and 0.0726, which are their odds (1/259, 18/248).
-    np.testing.assert_allclose(odds[[0, 2]], [0.0039, 0.0726], atol=5e-5)
-    printed = [0.0001, 0.7500, 0.0369, 0.9993]
-    np.testing.assert_allclose(probability(odds[[1, 3, 4, 5]]), printed, atol=5e-5)
+    found = [odds[0], odds[2], *probability(odds[[1, 3, 4, 5]])]
+    printed = [0.0039, 0.0726, 0.0001, 0.7500, 0.0369, 0.9993]
+    outside.agrees("hospital records: chance of a match", found, printed, source=source, abs=5e-5)
 
 
 def test_posterior_worked_by_hand() -> None:
@@ -67,7 +69,7 @@ def test_posterior_worked_by_hand() -> None:
     np.testing.assert_allclose(probability(odds), [0.976553, 0.094305], atol=1e-6)
 
 
-def test_posterior_is_naive_bayes() -> None:
+def test_posterior_is_naive_bayes(outside) -> None:
     """Fields independent given the unit: scikit-learn's Bernoulli model with the same shares."""
     m, u = np.array([0.95, 0.88, 0.7]), np.array([0.08, 0.3, 0.002])
     model = BernoulliNB(binarize=None)
@@ -78,7 +80,8 @@ def test_posterior_is_naive_bayes() -> None:
     agree = np.array(list(itertools.product((0, 1), repeat=3)))
     ratios = np.where(agree == 1, m / u, (1 - m) / (1 - u))
     mine = probability(posterior_odds(0.03 / 0.97, ratios))
-    np.testing.assert_allclose(mine, model.predict_proba(agree)[:, 1], rtol=1e-12)
+    theirs, source = model.predict_proba(agree)[:, 1], f"{SCIKIT_LEARN}; BernoulliNB"
+    outside.agrees("chance that two jobs are one unit", mine, theirs, source=source, rel=1e-12)
 
 
 @pytest.mark.parametrize(

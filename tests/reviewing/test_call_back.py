@@ -7,6 +7,7 @@ import io
 import pandas as pd
 import pytest
 from shop import fleet, followed
+from sources import STATSMODELS
 from statsmodels.stats.proportion import proportion_confint
 
 from insights.errors import EvidenceError, RequestError, SourceError
@@ -28,11 +29,17 @@ def shop(size=60, data_date="2026-12-31", **facts):
     return followed(*fleet(size, (20, 40, 300), **facts), follow="all", data_date=data_date)
 
 
-def test_24_of_30_turn_4_of_100_back_into_4_4_to_6_4_failed():
-    # Wilson's interval of 24 of 30 is 0.627 to 0.905 (statsmodels); 4 divided by its ends.
+def test_24_of_30_turn_4_of_100_back_into_4_4_to_6_4_failed(outside):
+    # Wilson's interval of 24 of 30 is 0.627 to 0.905; 4 divided by its ends.
     found = corrected(0.04, answered(would=24, would_not=6))
     low, high = proportion_confint(24, 30, method="wilson")
-    assert (found.return_low, found.return_high) == pytest.approx((low, high))
+    outside.agrees(
+        "owners called: Wilson's bounds",
+        [found.return_low, found.return_high],
+        [low, high],
+        source=f"{STATSMODELS}; proportion_confint",
+        rel=1e-6,
+    )
     assert found.failed == pytest.approx(0.05)
     assert (found.failed_low, found.failed_high) == pytest.approx((0.04 / high, 0.04 / low))
     assert (round(found.failed_low, 3), round(found.failed_high, 3)) == (0.044, 0.064)

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 from shop import fleet, followed
+from sources import STATSMODELS
 
 from insights.errors import EvidenceError
 from insights.followup import follow_up
@@ -41,7 +42,7 @@ def test_over_the_jobs_fitted_as_many_are_expected_as_came(cafe):
     assert mix.expected(cafe, 60).sum() == pytest.approx(returned(cafe, 60).sum(), rel=0.15)
 
 
-def test_statsmodels_expects_the_same_where_the_prior_is_weak(cafe, monkeypatch):
+def test_statsmodels_expects_the_same_where_the_prior_is_weak(cafe, monkeypatch, outside):
     monkeypatch.setattr(subject, "PRIOR_SD", 30.0)
     monkeypatch.setattr(subject, "FEWEST_JOBS", 1)
     monkeypatch.setattr(subject, "MOST_BANDS", 4)
@@ -69,7 +70,8 @@ def test_statsmodels_expects_the_same_where_the_prior_is_weak(cafe, monkeypatch)
     ).fit()
     row = np.concatenate([np.flatnonzero(days > low) for low in mix.edges[:-1]])
     theirs = np.bincount(row, weights=fit.predict(), minlength=len(days))
-    assert mix.expected(cafe) == pytest.approx(theirs, rel=2e-3)
+    source = f"{STATSMODELS}; GLM, Poisson, on rows"
+    outside.agrees("expected comebacks", mix.expected(cafe), theirs, source=source, rel=2e-3)
 
 
 def test_the_prior_pulls_a_rare_level_towards_the_others():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import stats
+from sources import NIST_HANDBOOK, SCIPY
 
 from insights.reviewing.funnel import (
     ACTION_SIGMAS,
@@ -14,26 +15,28 @@ from insights.reviewing.funnel import (
     sigma_limits,
 )
 
+MONTGOMERY = "Montgomery, Introduction to Statistical Quality Control"
 
-def test_a_chart_of_shares_has_the_published_limits():
-    # 30 samples of 50, average share .2313, then .215 without two samples: NIST/SEMATECH
-    # e-Handbook of Statistical Methods, 6.3.3.2 (the average); limits as in Montgomery,
-    # Introduction to Statistical Quality Control, example 7.1 (from memory). The 30 counts
+
+def test_a_chart_of_shares_has_the_published_limits(outside):
+    # 30 samples of 50, average share .2313, then .215 without two samples. The 30 counts
     # themselves are not copied here; with them the limits agree to eight digits.
-    low, high = sigma_limits(stats.binom(50, 0.2313), 3)
-    assert (low / 50, high / 50) == pytest.approx((0.0524, 0.4102), abs=1e-4)
-    low, high = sigma_limits(stats.binom(50, 0.215), 3)
-    assert (low / 50, high / 50) == pytest.approx((0.0407, 0.3893), abs=1e-4)
+    source = f"{MONTGOMERY}; example 7.1, from memory; the average: {NIST_HANDBOOK}, 6.3.3.2"
+    for share, limits in ((0.2313, [0.0524, 0.4102]), (0.215, [0.0407, 0.3893])):
+        found = np.array(sigma_limits(stats.binom(50, share), 3)) / 50
+        outside.agrees("limits of a chart of shares", found, limits, source=source, abs=1e-4)
 
 
-def test_a_chart_of_counts_has_the_published_limits():
+def test_a_chart_of_counts_has_the_published_limits(outside):
     # Nonconformities on circuit boards, 19.85 on average, then 19.67; and 1.93 a computer in
-    # samples of five: Montgomery, examples 7.3 and 7.4 (printed limits from memory). The counts
-    # themselves are not copied here; with them the limits agree to seven digits.
-    for mean, low, high in ((19.85, 6.48, 33.22), (19.67, 6.36, 32.97)):
-        assert sigma_limits(stats.poisson(mean), 3) == pytest.approx((low, high), abs=0.01)
+    # samples of five. The counts themselves are not copied here; with them the limits agree to
+    # seven digits.
+    what, source = "limits of a chart of counts", f"{MONTGOMERY}; examples 7.3, 7.4, from memory"
+    for mean, limits in ((19.85, [6.48, 33.22]), (19.67, [6.36, 32.97])):
+        found = sigma_limits(stats.poisson(mean), 3)
+        outside.agrees(what, found, limits, source=source, abs=0.01)
     found = np.array(sigma_limits(stats.poisson(5 * 1.93), 3)) / 5
-    assert found == pytest.approx((0.07, 3.79), abs=0.005)
+    outside.agrees(what, found, [0.07, 3.79], source=source, abs=0.005)
 
 
 def test_exact_limits_lie_between_neighbouring_counts():
@@ -68,11 +71,12 @@ def test_overdispersion_widens_by_its_root():
     assert sigma_limits(law, 2.0, phi=4.0) == pytest.approx((5.0, 45.0))
 
 
-def test_phi_is_pearson_s_chi_square_over_its_freedom():
+def test_phi_is_pearson_s_chi_square_over_its_freedom(outside):
     seen, expected = np.array([12, 7, 3, 20, 8]), np.array([10.0, 10.0, 5.0, 12.0, 13.0])
     found = dispersion(seen, 3 * expected)
     scaled = expected * seen.sum() / expected.sum()
-    assert found.phi == pytest.approx(stats.chisquare(seen, scaled).statistic / 4)
+    theirs = stats.chisquare(seen, scaled).statistic / 4
+    outside.agrees("scatter of groups", found.phi, theirs, source=SCIPY, rel=1e-6)
 
 
 def test_chance_alone_is_rarely_called_overdispersed():

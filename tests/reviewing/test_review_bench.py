@@ -75,19 +75,22 @@ def seconds_of(work: Callable[[], object]) -> float:
     return time.process_time() - began
 
 
-def test_a_hundred_thousand_jobs():
+def test_a_hundred_thousand_jobs(measured):
     followup = shop(100_000)
     review(followup)
     ours = min(seconds_of(lambda: review(followup)) for _ in range(3))
     plain = seconds_of(lambda: on_rows(followup))
+    measured.row("Speed", what="the review", jobs=100_000, seconds=round(ours, 3))
     print(f"\n100,000 jobs: review {ours:.2f} s; one fit on rows with a library {plain:.2f} s")
     found = on_rows(followup).sum()
     assert found == pytest.approx(case_mix(followup).expected(followup).sum(), rel=0.01)
     assert ours < 1
 
 
-def test_a_million_jobs():
+def test_a_million_jobs(measured):
     followup = shop(1_000_000)
     ours, months = seconds_of(lambda: review(followup)), seconds_of(lambda: cohorts(followup))
+    measured.row("Speed", what="the review", jobs=1_000_000, seconds=round(ours, 2))
+    measured.row("Speed", what="months of hand-back", jobs=1_000_000, seconds=round(months, 2))
     print(f"\n1,000,000 jobs: review {ours:.2f} s, months of hand-back {months:.2f} s")
     assert ours < 10

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from sources import SCIPY
 
 from synthetic.expected import expected_ends
 from synthetic.generate import generate
@@ -20,7 +21,7 @@ FURTHEST = 2.3 / np.sqrt(DRAWS)
 
 
 @pytest.mark.parametrize("shape", [0.7, 1.0, 2.5])
-def test_one_cause_is_drawn_from_scipys_weibull(shape):
+def test_one_cause_is_drawn_from_scipys_weibull(shape, outside):
     scenario = simple_shop(0.9, 1, shape=shape)
     _, day = draw_first_end(scenario, np.full((DRAWS, 1), 0.5), np.random.default_rng(1))
     # Hazard multiplier one half: the scale grows by 2 ** (1 / shape).
@@ -30,7 +31,8 @@ def test_one_cause_is_drawn_from_scipys_weibull(shape):
     seen = np.searchsorted(np.sort(day), days, side="right") / DRAWS
     assert np.abs(seen - law.cdf(days)).max() < FURTHEST
     summed = np.cumsum(daily_hazards(scenario, 999)[0]) * 0.5
-    np.testing.assert_allclose(summed, -law.logsf(days), rtol=1e-9)
+    source = f"{SCIPY}; weibull_min"
+    outside.agrees("hazards summed", summed, -law.logsf(days), source=source, rel=1e-9)
 
 
 def test_the_first_of_several_ends_is_the_one_that_counts():
