@@ -97,7 +97,7 @@ def export_book(book: Book, folder: str | Path, form: str = "csv") -> Exported:
         for table in tables:
             rows = copying.rows_in_order(connection, table)
             _write(_batches(table, rows), _schema(table), making / f"{table.name}.{form}", form)
-        jobs = connection.execute(steps.current()).cursor.fetchall()
+        jobs = steps.in_parts(connection, steps.current())
         history = history_of(jobs, settings.minor_digits, book.name, settings.currency)
         write_history(history, making / f"history.{form}", form)
         exported = Exported(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
@@ -143,30 +143,68 @@ def _families_of(jobs: pd.DataFrame) -> list[str]:
     ]
 
 
-def history_of(rows: Sequence[tuple[Any, ...]], digits: int, source: str, currency: str) -> History:
+def history_of(parts: Iterable[Sequence[Any]], digits: int, source: str, currency: str) -> History:
     """Turn rows of the book into a history.
 
     Parameters
     ----------
-    rows
-        One a job, the columns in the order of :data:`KEPT`.
+    parts
+        Rows by the thousands, so that they are never all there beside what is made of them; one
+        row a job, the columns in the order of :data:`KEPT`.
     digits, source, currency
         As the book states them.
     """
-    cells = list(zip(*rows, strict=True)) if rows else [()] * len(KEPT)
-    by_name = dict(zip(KEPT, cells, strict=True))
-    data = {name: _series_of(name, by_name[stored], digits) for name, stored in FIXED.items()}
-    data.update(_family_series(by_name["families"]))
+    kept: dict[str, list[pa.Array]] = {stored: [] for stored in FIXED.values()}
+    families = []
+    for part in parts:
+        cells = dict(zip(KEPT, zip(*part, strict=True), strict=True))
+        families.append(_families_in(cells.pop("families")))
+        for stored, values in cells.items():
+            kept[stored].append(pa.array(values, _ARROW[stored]))
+    data = {
+        name: _series_of(name, pa.chunked_array(kept[stored], _ARROW[stored]), digits)
+        for name, stored in FIXED.items()
+    }
+    for name in sorted(set().union(*(part.keys() for _, part in families))):
+        empty = _arrow_of(name)
+        chunks = [part.get(name, pa.nulls(size, empty)) for size, part in families]
+        data[name] = _series_of(name, pa.chunked_array(chunks, empty), digits)
     return History(jobs=to_schema(pd.DataFrame(data)), source=source, currency=currency)
 
 
-def _series_of(name: str, cells: tuple[Any, ...], digits: int) -> pd.Series:
-    kind = KINDS[name]
+def _families_in(texts: Sequence[str]) -> tuple[int, dict[str, pa.Array]]:
+    """Read the open columns of some jobs: how many jobs, and the columns they name."""
+    # Read as one text: a call for each of a million jobs would take longer than the reading.
+    jobs: list[dict[str, Any]] = json.loads(f"[{','.join(texts)}]")
+    names = set().union(*jobs)
+    columns = {
+        name: pa.array([job.get(name) for job in jobs], type=_arrow_of(name)) for name in names
+    }
+    return len(jobs), columns
+
+
+def _arrow_of(name: str) -> pa.DataType:
+    kind = _kind_of(name)
+    return pa.float64() if kind in ("number", "whole", "date") else pa.large_string()
+
+
+def _kind_of(name: str) -> str:
+    if name in KINDS:
+        return KINDS[name]
+    return "number" if name.startswith("reading_") else "code"
+
+
+_ARROW = {stored: _arrow_of(name) for name, stored in FIXED.items()}
+
+
+def _series_of(name: str, cells: pa.ChunkedArray, digits: int) -> pd.Series:
+    kind = _kind_of(name)
     if kind in ("code", "choice"):
         return _categories(cells)
     if kind == "text":
-        return _texts(cells)
-    numbers = _numbers(cells)
+        kept = pd.api.types.pandas_dtype(dtype_of("text"))
+        return pd.Series(kept.__from_arrow__(cells))
+    numbers = np.array(cells.to_numpy())
     if kind == "date":
         missing = np.isnan(numbers)
         days = np.where(missing, 0, numbers).astype("int64").astype("datetime64[D]")
@@ -175,32 +213,11 @@ def _series_of(name: str, cells: tuple[Any, ...], digits: int) -> pd.Series:
     return pd.Series(numbers / 10**digits if name in MONEY else numbers)
 
 
-def _texts(cells: Sequence[str | None]) -> pd.Series:
-    kept = pd.api.types.pandas_dtype(dtype_of("text"))
-    return pd.Series(kept.__from_arrow__(pa.array(cells, type=pa.large_string())))
-
-
-def _categories(cells: Sequence[str | None]) -> pd.Series:
-    encoded = pa.array(cells, type=pa.string()).dictionary_encode()
+def _categories(cells: pa.ChunkedArray) -> pd.Series:
+    encoded = pa.concat_arrays([pa.array([], cells.type), *cells.chunks]).dictionary_encode()
     names = encoded.dictionary.to_pylist()
     order = sorted(range(len(names)), key=names.__getitem__)
     place = np.append(np.argsort(order), -1)  # where code -1 points to: nothing known
     codes = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
     categories = pd.Index([names[code] for code in order], dtype=object)
     return pd.Series(pd.Categorical.from_codes(place[codes], categories=categories))
-
-
-def _numbers(cells: Sequence[float | None]) -> np.ndarray:
-    """Read numbers, missing ones as NaN."""
-    return np.array(pa.array(cells, type=pa.float64()).to_numpy(zero_copy_only=False))
-
-
-def _family_series(texts: Sequence[str]) -> dict[str, pd.Series]:
-    # Read as one text: a call for each of a million jobs would take longer than the reading.
-    jobs: list[dict[str, Any]] = json.loads(f"[{','.join(texts)}]")
-    names = sorted(set().union(*jobs))
-    columns = {name: [job.get(name) for job in jobs] for name in names}
-    return {
-        name: pd.Series(_numbers(cells)) if name.startswith("reading_") else _categories(cells)
-        for name, cells in columns.items()
-    }

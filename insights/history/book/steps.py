@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,7 @@ from insights.history.book.tables import counters, heads, records, versions
 from insights.history.serials import identifiers
 
 CHUNK = 2000
+PART = 50_000
 _SIGNS = {"serial_sign": "unit_serial", "customer_sign": "customer", "phone_sign": "phone"}
 
 
@@ -56,6 +57,14 @@ def known(before_us: int) -> Any:
 
 def _kept() -> list[Column[Any]]:
     return [versions.c[name] for name in KEPT]
+
+
+def in_parts(connection: Connection, asked: Any) -> Iterator[Sequence[Any]]:
+    """Read what is asked for by the thousands of rows."""
+    # The driver's own rows: dressing a million of them would take as long as reading them.
+    cursor = connection.execute(asked).cursor
+    while part := cursor.fetchmany(PART):
+        yield part
 
 
 def latest(connection: Connection, job_id: str) -> Row[Any] | None:
