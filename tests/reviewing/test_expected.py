@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from scipy import optimize
 from shop import fleet, followed
 from sources import STATSMODELS
 
@@ -81,6 +82,25 @@ def test_the_prior_pulls_a_rare_level_towards_the_others():
     ratio = mix.levels.set_index("level")["hazard_ratio"]
     # Raw, the steamers come back some five times as often.
     assert 1.5 < ratio["steamer"] / ratio["boiler"] < 4
+
+
+def test_scipy_finds_the_same_most_likely_ratios(monkeypatch):
+    monkeypatch.setattr(subject, "MOST_BANDS", 1)
+    jobs = fleet(400, tuple(range(10, 30)), model="boiler")
+    odd = fleet(12, (15, 25, 35), model="steamer")
+    followup = followed(*jobs, *odd, data_date="2026-04-11", **RULES)
+    mix = case_mix(followup, ("model",))
+    # Days at risk by hand: 100 for each unit that stayed out.
+    days = np.array([380 * 100 + sum(range(10, 30)), 9 * 100 + 75])
+    came = np.array([20, 3])
+
+    def misfit(theta: np.ndarray) -> float:
+        logs = theta[0] + theta[1:]
+        return -(came @ logs - days @ np.exp(logs)) + (theta[1:] ** 2).sum() / (2 * 0.5**2)
+
+    best = optimize.minimize(misfit, np.array([-7.0, 0.0, 0.0]), tol=1e-10).x
+    assert mix.rates == pytest.approx(np.exp(best[:1]), rel=1e-3)
+    assert mix.levels["hazard_ratio"].to_numpy() == pytest.approx(np.exp(best[1:]), rel=1e-3)
 
 
 def test_a_level_never_seen_is_taken_as_average(cafe):

@@ -116,6 +116,29 @@ def test_a_job_counts_up_to_its_own_term_and_is_no_base_past_it():
     assert late["completed_share"] == pytest.approx(6 / 100)
 
 
+def test_what_comes_in_the_grace_after_a_term_is_neither_seen_nor_expected():
+    """Then only what was reported inside the term still comes: such days are like no others."""
+    rows = two_benches(6, 6, term_days=60)
+    late = fleet(100, (63, 65, 68), model="late", technician="Bo", term_days=60)
+    late = [{**row, "model": "boiler"} for row in late]
+    covered = followed(*rows, *late, count="all")
+    assert covered.return_count == 15
+    result = review(covered, by="technician", days=(60,))
+    assert of(result, "technician", "Bo", 60)["returns"] == 6
+    longer = [{**row, "term_days": 90.0} for row in (*rows, *late)]
+    assert (
+        of(
+            review(followed(*longer, count="all"), by="technician", days=(80,)),
+            "technician",
+            "Bo",
+            80,
+        )["returns"]
+        == 9
+    )
+    mixed = followed(*rows, *late, *fleet(5, model="boiler", term_days=365), count="all")
+    assert of(review(mixed, by="technician", days=(180,)), "technician", "Bo", 180)["returns"] == 6
+
+
 def test_no_fault_found_and_misuse_stand_apart():
     rows = two_benches(6, 6)
     back = [row for row in rows if row["job_id"].endswith("-2") and row["technician"] == "Ada"]

@@ -118,6 +118,7 @@ def test_intervals_are_those_of_ratios_drawn_by_brute_force():
 
     grid = np.linspace(0.005, 2.5, 2000)
     weight = np.exp([posterior(spread) for spread in grid])
+    assert found.spread == pytest.approx(grid @ weight / weight.sum(), rel=0.005)
     rng = np.random.default_rng(7)
     alpha = rng.choice(grid, 400_000, p=weight / weight.sum()) ** -2.0
     others = seen.sum() - seen + 0.5
