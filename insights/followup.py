@@ -364,11 +364,8 @@ def _in_order(history: History, links: Links) -> pd.DataFrame:
         "root_cause",
     ]
     ordered = jobs[wanted].take(order).reset_index(drop=True)
-    ordered.insert(0, "job", order)
-    ordered.insert(1, "unit", unit[order])
+    ordered["job"], ordered["unit"] = order, unit[order]
     same_unit = np.append(ordered["unit"].to_numpy()[1:] == ordered["unit"].to_numpy()[:-1], False)
-    following = np.where(same_unit, np.arange(1, len(jobs) + 1), -1)
-    ordered["next_row"] = following
     ordered["return_job"] = np.where(same_unit, np.append(order[1:], -1), -1)
     ordered["next_received"] = ordered["received"].shift(-1).where(same_unit)
     ordered["next_notified"] = ordered["notified"].shift(-1).where(same_unit)
