@@ -132,6 +132,12 @@ def _new(found: Found) -> str:
 
 def of_likeness(unit: SeenUnit) -> str:
     """Say how likely an arriving unit is one that was here before."""
+    last = unit.visits[0]
+    if unit.is_sure and last.on_bench:
+        return (
+            f"By the book this unit is on the bench now, as job {last.job.job_id}. Look there "
+            "before you take it in twice."
+        )
     times = "once" if len(unit.visits) == 1 else f"{len(unit.visits)} times"
     if unit.is_sure:
         return f"This unit was here before, {times}."

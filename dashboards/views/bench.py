@@ -9,6 +9,7 @@ import streamlit as st
 from dashboards import looking, workplace
 from dashboards.markup import literal
 from dashboards.views import (
+    bench_arrival,
     bench_changes,
     bench_findings,
     bench_leaving,
@@ -30,6 +31,7 @@ STEPS: dict[str, Callable[[Place, BookJob], None]] = {
     "Parts": bench_parts.show,
     "Readings": bench_readings.show,
     "Leaves": bench_leaving.show,
+    "Arrived": bench_arrival.show,
     "Changes": bench_changes.show,
 }
 
@@ -65,9 +67,12 @@ def _list(place: Place) -> None:
         on_change=_open_if_one,
         args=(place,),
     )
-    jobs = matching(place.book.jobs_on_bench(), str(st.session_state["bench-find"]))
-    if not jobs:
-        st.markdown("No job on the bench fits.")
+    on_bench = place.book.jobs_on_bench()
+    jobs = matching(on_bench, str(st.session_state["bench-find"]))
+    if not on_bench:
+        st.markdown("Nothing is on the bench.")
+    elif not jobs:
+        st.markdown("No job on the bench fits. A job handed back opens by its whole number.")
     for job in jobs[:MOST_SHOWN]:
         st.button(
             literal(of_job(job, workplace.today())),
@@ -85,6 +90,8 @@ def _open_if_one(place: Place) -> None:
     jobs = matching(place.book.jobs_on_bench(), wanted)
     if wanted and len(jobs) == 1:
         _open(jobs[0].job_id)
+    elif not jobs and place.book.versions_of(wanted.strip()):
+        _open(wanted.strip())  # handed back already
 
 
 def _open(job_id: str | None) -> None:

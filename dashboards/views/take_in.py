@@ -7,6 +7,7 @@ import streamlit as st
 from dashboards import answer, bench_data, opening, workplace
 from dashboards.forms import Form, Sent
 from dashboards.markup import literal
+from dashboards.views.bench_arrival import REPAIRED
 from dashboards.workplace import Place
 from insights import wording_counter
 from insights.bench.job_card import job_card_page
@@ -70,7 +71,7 @@ def _fields(place: Place, form: Form) -> None:
         form.text("notified", "Fault first reported on", hint="2026-03-09")
         form.pick("condition", "Condition", list(CONDITIONS), CONDITIONS)
         form.text("unit_age_years", "Age in years", number=True)
-        form.pick("earlier_repair", "Repaired before", ["never", "here", "elsewhere", "unknown"])
+        form.pick("earlier_repair", "Repaired before", REPAIRED)
         form.text("postcode", "Postcode")
         form.text("job_id", "A job number of your own", hint="empty: the next one")
 
