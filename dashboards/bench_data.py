@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboards import book_data
-from insights.errors import EntryError, EvidenceError
+from insights.errors import EntryError, EvidenceError, StaysfixedError
 from insights.history.book.book import Book
 from insights.history.book.codes import UsedCodes
 from insights.history.book.look_up import Found, LookUp
@@ -53,6 +53,19 @@ def suggestion(learnt: CauseModel, complaint: str, notes: str) -> Suggestion:
     from insights.bench.suggestion import suggest_root_cause
 
     return suggest_root_cause(learnt, complaint, notes)
+
+
+def warm() -> None:
+    """Read the book's signs and lists ahead of the first arrival; nothing without a book."""
+    try:
+        book = book_data.book()
+        if book is not None:
+            codes(book)
+            _look_up(book, book.name)
+            cause_model(book)
+    except StaysfixedError:
+        # Nothing is kept of a book that can't be read: the page reads it again and says why.
+        return
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
