@@ -51,6 +51,17 @@ class Codes:
         numbers = np.array([*(self.number[sign] for sign in distinct), MISSING], dtype=np.int32)
         return numbers[at]
 
+    def jobs_with(self, wanted: np.ndarray) -> np.ndarray:
+        """Mark the jobs that have a wanted sign.
+
+        Parameters
+        ----------
+        wanted
+            True for each wanted sign, shape (signs,).
+        """
+        marked: np.ndarray = np.append(wanted, False)[self.of_job]  # MISSING points to the last
+        return marked
+
 
 @dataclass
 class Signs:
@@ -153,11 +164,12 @@ class Signs:
         apart = cdist(
             [str(serial)], codes.signs, scorer=OSA.distance, score_cutoff=1, dtype=np.uint8
         )
-        return among & np.isin(codes.of_job, np.flatnonzero(apart[0] <= 1))
+        return among & codes.jobs_with(apart[0] <= 1)
 
     def _with_whole_records(self, found: np.ndarray) -> list[str]:
         """Add the other jobs under the serials found, whoever brought them."""
-        of_job = self.columns["unit_serial"].of_job
-        serials = np.unique(of_job[found])
-        whole = found | (np.isin(of_job, serials) & (of_job != MISSING))
+        codes = self.columns["unit_serial"]
+        wanted = np.zeros(len(codes.signs) + 1, dtype=bool)
+        wanted[codes.of_job[found]] = True  # of those without, the place after the last
+        whole = found | codes.jobs_with(wanted[:-1])
         return [self.job_ids[place] for place in np.flatnonzero(whole)]
