@@ -221,6 +221,8 @@ def in_order(rows: Sequence[dict]) -> pd.DataFrame:
     table = pd.DataFrame(list(rows), columns=list(SIGNAL_COLUMNS))
     for name in ("signalled_on", "began_on", "acted_on"):
         table[name] = pd.to_datetime(table[name])
+    whole, real = ("seen", "seen_by_now"), ("expected", "ratio", "limit", "expected_by_now")
+    table = table.astype({**dict.fromkeys(whole, int), **dict.fromkeys(real, float)})
     return table.sort_values(
         ["signalled_on", "chart"], ascending=[False, True], kind="stable"
     ).reset_index(drop=True)
