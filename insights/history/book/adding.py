@@ -17,6 +17,7 @@ from insights.history.book import steps
 from insights.history.book.book import Book
 from insights.history.book.engines import now_us, writing
 from insights.history.book.entries import Record, Settings, new_token
+from insights.history.book.erasing import ERASED
 from insights.history.book.kinds import REFUSED
 from insights.history.book.packing import rows_of
 from insights.history.book.people import WRITERS, Person
@@ -28,9 +29,6 @@ from insights.history.intake import read_history
 from insights.history.merging import merge
 from insights.history.schema import REFUSAL_COLUMNS, History
 from insights.notes import Note
-
-ERASED = "erased-"
-"""What the customer of a job begins with whose personal data were erased."""
 
 
 @dataclass(frozen=True)
@@ -249,7 +247,8 @@ def _remarks(history: History, settings: Settings) -> Iterable[Note]:
 
 def _as_erased(history: History, there: History) -> History:
     """Leave personal data out of jobs whose customer was erased: the file may not bring it back."""
-    erased = there.jobs[there.jobs["customer"].str.startswith(ERASED).fillna(False).astype(bool)]
+    wiped = there.jobs["customer"].str.startswith(f"{ERASED}-").fillna(False).astype(bool)
+    erased = there.jobs[wiped]
     if erased.empty:
         return history
     jobs = history.jobs.copy()

@@ -224,7 +224,8 @@ def body_of(
         "job_id": job_id,
         "problem": line["problem"],
         "remedy": line["remedy"],
-        "cells": [[heading, text] for heading, text in cells.items()],
+        "headings": list(cells),
+        "cells": dict(cells),
         "declared": asdict(declared),
     }
 
@@ -239,7 +240,7 @@ def _as_row(record: Record) -> RefusedRow:
         job_id=body["job_id"],
         problem=body["problem"],
         remedy=body["remedy"],
-        cells=dict(body["cells"]),
+        cells={heading: body["cells"][heading] for heading in body["headings"]},
         declared=Declared(**body["declared"]),
         kept_at=record.saved_at,
         kept_by=record.saved_by,

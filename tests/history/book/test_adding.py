@@ -13,6 +13,7 @@ from insights.errors import ChangedMeanwhile, EntryError, FormatQuestion, NotAll
 from insights.history.book.adding import add_file, plan_adding
 from insights.history.book.book import Book
 from insights.history.book.entries import Settings
+from insights.history.book.erasing import erase_customer
 from insights.history.book.kinds import REFUSED
 from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
@@ -189,12 +190,15 @@ def test_a_reader_adds_nothing(book: Book) -> None:
 
 def test_a_file_does_not_bring_back_a_customer_who_was_erased(book: Book) -> None:
     add(book, *SOUND)
-    with book.engine.begin() as connection:
-        wipe = "UPDATE versions SET customer = 'erased-1', phone = NULL WHERE customer = 'K1'"
-        connection.exec_driver_sql(wipe)
-    again = add(book, *SOUND)
-    assert (again.known, again.differing) == (2, 0)
-    assert book.job("1").values["customer"] == "erased-1"
+    add(book, BAD_DAY.replace("K3", "K1"))
+    erase_customer(book, "K1", by=ADA)
+    again = add(book, *SOUND, BAD_DAY.replace("K3", "K1"))
+    assert (again.known, again.differing, again.kept) == (2, 0, 0)
+    assert book.job("1").values["customer"].startswith("erased-")
+    (row,) = refused_rows(book)
+    assert list(row.cells) == HEADINGS.split(",")
+    assert row.cells["customer"] != "K1"
+    assert (row.cells["job_id"], row.cells["received"]) == ("3", "2026-02-30")
 
 
 def test_a_row_that_waits_is_found_by_its_key(book: Book) -> None:
