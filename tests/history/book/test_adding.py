@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -181,6 +184,43 @@ def test_a_crash_in_the_middle_leaves_nothing(book: Book, tmp_path: Path) -> Non
     assert again.revision() == before
     assert again.history().jobs["job_id"].tolist() == ["1"]
     assert (add(again, *SOUND, BAD_DAY).added, len(refused_rows(again))) == (1, 1)
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from sqlalchemy import event
+from insights.history.book.adding import add_file
+from insights.history.book.opening import open_book
+from insights.history.book.people import Person
+
+book = open_book(sys.argv[1])
+
+def kill(connection, cursor, statement, parameters, context, executemany):
+    if statement.startswith("INSERT INTO " + sys.argv[3]):
+        os.kill(os.getpid(), signal.SIGKILL)
+
+event.listen(book.engine, "after_cursor_execute", kill)
+add_file(book, Path(sys.argv[2]), by=Person("Ada"))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("table", ["versions", "heads", "records"])
+def test_a_killed_import_leaves_nothing(book: Book, tmp_path: Path, table: str) -> None:
+    add(book, SOUND[0])
+    before, jobs = book.revision(), book.history().jobs
+    book.engine.dispose()
+    more = [f"n{number},2025-03-02,grill,K{number},10" for number in range(5000)]
+    name, data = file_of(*SOUND, *more, BAD_DAY)
+    (tmp_path / name).write_bytes(data)
+    words = [sys.executable, "-c", KILLED, book.name, str(tmp_path / name), table]
+    done = subprocess.run(words, check=False)
+    assert done.returncode == -signal.SIGKILL
+    again = open_book(book.name)
+    assert again.revision() == before
+    assert again.history().jobs.equals(jobs)
+    assert add_file(again, tmp_path / name, by=ADA, today=TODAY).added == 5001
 
 
 def test_a_reader_adds_nothing(book: Book) -> None:
