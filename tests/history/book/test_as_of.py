@@ -147,7 +147,7 @@ def answer(history: History, decided: pd.DataFrame) -> object:
 
 def test_the_book_as_it_was_known_is_what_was_written_out_then():
     run_state_machine_as_test(
-        Workshop, settings=settings(max_examples=8, stateful_step_count=20, deadline=None)
+        Workshop, settings=settings(max_examples=4, stateful_step_count=20, deadline=None)
     )
 
 

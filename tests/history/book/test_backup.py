@@ -45,9 +45,12 @@ SAID = (
 
 def fill(book: Book) -> None:
     """Every kind of thing that a book holds: versions, facts of the bench, records, counters."""
-    for place, said in enumerate(SAID):
-        arrival = {"received": f"2026-03-{place + 1:02d}", "model": said, "complaint": said}
-        job = book.receive({**arrival, "lot_seal": said}, by=BO, bench={"seal": "intact"})
+    half = len(SAID) // 2
+    for place, (said, also) in enumerate(zip(SAID[:half], SAID[half:], strict=True)):
+        arrival = {"received": f"2026-03-{place + 1:02d}", "model": said, "complaint": also}
+        job = book.receive(
+            {**arrival, "lot_seal": also, "notes": said}, by=BO, bench={"seal": "intact"}
+        )
         book.save(
             job.job_id,
             {
@@ -86,10 +89,10 @@ def test_a_backup_comes_back_as_the_same_book(book, new_place, tmp_path):
     assert restore(tmp_path / "kept.backup", place).digest == copied.digest == fingerprint(book)
     again = open_book(place)
     assert fingerprint(again) == copied.digest
-    assert copied.counts["versions"] == 2 * len(SAID)
+    assert copied.counts["versions"] == len(SAID)
     assert again.versions_of("J000001") == book.versions_of("J000001")
     assert again.get("checklist", "boiler") == book.get("checklist", "boiler")
-    goes_on(again, len(SAID))
+    goes_on(again, len(SAID) // 2)
     again.engine.dispose()
 
 
@@ -103,7 +106,7 @@ def test_an_export_comes_back_as_the_same_book(book, empty_database, tmp_path, f
     assert fingerprint(again, LEFT_OUT) == exported.digest == fingerprint(book, LEFT_OUT)
     assert again.versions_of("J000003") == book.versions_of("J000003")
     pd.testing.assert_frame_equal(again.history().jobs, book.history().jobs)
-    goes_on(again, len(SAID))
+    goes_on(again, len(SAID) // 2)
     again.engine.dispose()
 
 
@@ -125,10 +128,10 @@ TEXT = st.text(
 
 
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(
-    texts=st.lists(TEXT, min_size=1, max_size=20),
+    texts=st.lists(TEXT, min_size=4, max_size=16),
     amount=st.integers(0, 10**9),
     age=st.floats(0, 200),
 )
