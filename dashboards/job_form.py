@@ -60,6 +60,8 @@ def saving(place: Place, job: BookJob, what: str, changes: Changes) -> Action:
     """
 
     def save(sent: Sent) -> str:
+        if not sent.changes:
+            return "Nothing was changed, so there was nothing to save."
         place.book.save(
             job.job_id,
             changes(sent),

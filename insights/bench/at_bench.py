@@ -130,13 +130,15 @@ def save_readings(
     Raises
     ------
     RequestError
-        There is no such protection.
+        There is no such protection, or nothing was entered.
     ChangedMeanwhile, EntryError, NotAllowed, BookError
         As :meth:`insights.history.book.book.Book.save`.
     """
     if protection:
         check_protection(protection)
     taken = tuple(taken)
+    if not taken and protection in ("", protection_of(book, job)):
+        raise RequestError("No reading is entered. Enter one, then save.")
     kept = [*job.bench.get(READINGS, ()), *(reading.to_json() for reading in taken)]
     return book.save(
         job.job_id,

@@ -13,12 +13,13 @@ from insights.bench.at_bench import (
     judgement_of,
     protection_of,
     readings_of,
+    readings_typed,
     save_readings,
 )
 from insights.bench.readings import Limit, Reading
 from insights.bench.rules import Band, Minimum
 from insights.bench.sheets import Instrument, ModelSheet
-from insights.errors import ChangedMeanwhile, RequestError
+from insights.errors import ChangedMeanwhile, EntryError, RequestError
 from insights.history.book.entries import Settings
 from insights.history.book.kinds import LIMIT, SHEET
 from insights.history.book.opening import create_book
@@ -94,3 +95,33 @@ def test_readings_taken_meanwhile_are_not_lost(book):
     with pytest.raises(ChangedMeanwhile):
         save_readings(book, job, [read(26.0)], "", saved(job))
     assert [reading.value for reading in readings_of(book.job("J000001"))] == [25.0]
+
+
+def test_nothing_read_is_no_save(book):
+    job = book.job("J000001")
+    for protection in ("", "I"):
+        with pytest.raises(RequestError, match="No reading"):
+            save_readings(book, job, [], protection, saved(job))
+    assert save_readings(book, job, [], "II", saved(job)).number == 2
+
+
+def test_readings_are_read_as_typed_with_their_instrument():
+    typed = {"reading_plate_c": "203,5", "reading_insulation_mohm": " ", "reading_leakage_ma": "0"}
+    plate, leakage = readings_typed(typed, METER, Settings(decimal=","), DAY)
+    assert (plate.quantity, plate.unit, plate.value, plate.instrument) == (
+        "plate",
+        "c",
+        203.5,
+        "blue meter",
+    )
+    assert (leakage.value, leakage.calibrated_on) == (0, METER.calibrated_on)
+    with pytest.raises(EntryError, match="reading_plate_c"):
+        readings_typed({"reading_plate_c": "hot"}, None, Settings(), DAY)
+    with pytest.raises(EntryError, match="not a field"):
+        readings_typed({"reading_plate": "200"}, None, Settings(), DAY)
+
+
+def test_what_leaves_service_is_not_held_by_its_readings(book):
+    job = book.job("J000001")
+    ended = {"ended_on": "2026-03-09", "ended_how": "scrapped"}
+    assert hand_back(book, job, ended, "", saved(job)).what == "left service"

@@ -121,6 +121,8 @@ def test_findings_practices_and_parts_are_versions_of_their_own(opened, book):
     job = on_bench(book)
     app = opened("On the bench")
     app.button(key=f"open-{job.job_id}").click().run()
+    press(app, "Save what was found")
+    assert book.job(job.job_id).number == 1  # nothing was changed
     fill(app, root_cause="cord", upstream_cause="pulled", cause_removed="no")
     press(app, "Save what was found")
     press(fill(step(app, "Done"), practice_scale="left"), "Save what was done")
@@ -207,3 +209,15 @@ def test_without_a_book_one_is_made_from_the_open_record(open_app, shop_frame, t
     made = open_book(path)
     assert len(made.history().jobs) == 60
     assert made.settings().currency == "EUR"
+
+
+def test_what_arrived_can_be_put_right(opened, book):
+    job = on_bench(book, unit_serial="CG-7")
+    app = opened("On the bench")
+    app.text_input(key="bench-find").set_value("CG7").run()
+    press(
+        fill(step(app, "Arrived"), unit_serial="CG-70", customer="Cafe Ten"), "Save the correction"
+    )
+    stands = book.job(job.job_id)
+    assert (stands.values["unit_serial"], stands.what) == ("CG-70", "correction")
+    assert book.versions_of(job.job_id)[0].values["unit_serial"] == "CG-7"
