@@ -154,7 +154,7 @@ def test_the_book_as_it_was_known_is_what_was_written_out_then():
 @pytest.mark.slow
 def test_the_same_over_many_workshops():
     run_state_machine_as_test(
-        Workshop, settings=settings(max_examples=150, stateful_step_count=40, deadline=None)
+        Workshop, settings=settings(max_examples=40, stateful_step_count=40, deadline=None)
     )
 
 
