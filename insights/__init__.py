@@ -33,6 +33,15 @@ if TYPE_CHECKING:
     from insights.reviewing.signals import Signals
     from insights.reviewing.watch import watch
     from insights.standing import Standing
+    from insights.survival.branches import (
+        BranchCounts,
+        Pooled,
+        branch_counts,
+        pool_branches,
+        pooled_causes,
+        read_counts,
+        write_counts,
+    )
     from insights.survival.causes import CauseCurves, cause_curves
     from insights.survival.curves import Curves, return_curves
     from insights.survival.recurrent import RepeatReturns, repeat_returns
@@ -83,9 +92,17 @@ _HOME = {
     "recall_list": "insights.reviewing.recall",
     "Signals": "insights.reviewing.signals",
     "watch": "insights.reviewing.watch",
+    "BranchCounts": "insights.survival.branches",
+    "Pooled": "insights.survival.branches",
+    "branch_counts": "insights.survival.branches",
+    "pool_branches": "insights.survival.branches",
+    "pooled_causes": "insights.survival.branches",
+    "read_counts": "insights.survival.branches",
+    "write_counts": "insights.survival.branches",
 }
 __all__ = [
     "Backtest",
+    "BranchCounts",
     "CauseCurves",
     "CauseModel",
     "Cohorts",
@@ -99,6 +116,7 @@ __all__ = [
     "Links",
     "MissingPractices",
     "Payback",
+    "Pooled",
     "PracticeEvidence",
     "Quote",
     "Recall",
@@ -109,6 +127,7 @@ __all__ = [
     "Standing",
     "Suggestion",
     "backtest",
+    "branch_counts",
     "call_back_sample",
     "cause_curves",
     "cohorts",
@@ -120,7 +139,10 @@ __all__ = [
     "link_units",
     "missing_practices",
     "payback",
+    "pool_branches",
+    "pooled_causes",
     "quote_warranty",
+    "read_counts",
     "read_history",
     "recall_list",
     "repeat_returns",
@@ -130,6 +152,7 @@ __all__ = [
     "select",
     "suggest_root_cause",
     "watch",
+    "write_counts",
 ]
 
 

@@ -9,11 +9,13 @@ from insights import as_json, wording_pool
 from insights.answer import Answer
 from insights.asked import DAYS, days_of, names_of, selected
 from insights.errors import RequestError
-from insights.survival.branches import branch_counts, pool_branches, read_counts, write_counts
-from insights.survival.causes import causes_from_counts
-from insights.survival.stating import MIN_AT_RISK, request
-
-LEVEL = 0.95
+from insights.survival.branches import (
+    branch_counts,
+    pool_branches,
+    pooled_causes,
+    read_counts,
+    write_counts,
+)
 
 
 def counts_options(parser: argparse.ArgumentParser) -> None:
@@ -51,8 +53,7 @@ def pool_options(parser: argparse.ArgumentParser) -> None:
 def pool(args: argparse.Namespace) -> Answer:
     """Say what several branches' counts say together, in all and by root cause."""
     pooled = pool_branches([read_counts(file) for file in args.files])
-    wanted = request(days_of(args.at), MIN_AT_RISK, LEVEL)
-    causes = causes_from_counts(pooled.table, wanted, pooled.notes)
+    causes = pooled_causes(pooled, days_of(args.at))
     data = {
         **as_json.causes(causes),
         "branches": pooled.branches,

@@ -15,8 +15,10 @@ from insights.errors import RequestError, SourceError
 from insights.followup import Count, Follow, Followup
 from insights.history.schema import ENDINGS
 from insights.notes import Note
+from insights.survival.causes import CauseCurves, causes_from_counts
 from insights.survival.lifetable import LifeTable, life_table
 from insights.survival.pooling import pool
+from insights.survival.stating import AT_DAYS, MIN_AT_RISK, request
 
 FORM = "staysfixed counts 1"
 LARGEST_BYTES = 200 << 20
@@ -158,6 +160,30 @@ def pool_branches(branches: Sequence[BranchCounts]) -> Pooled:
         grace_days=first.grace_days,
         notes=(Note("two_branches", TWO_BRANCHES),) if len(branches) > 1 else (),
     )
+
+
+def pooled_causes(
+    pooled: Pooled,
+    at: Sequence[float] = AT_DAYS,
+    *,
+    min_at_risk: int = MIN_AT_RISK,
+    level: float = 0.95,
+) -> CauseCurves:
+    """Give the share that came back, by root cause and (``total``) in all, of pooled branches.
+
+    Parameters
+    ----------
+    pooled
+        The branches' counts, in the groups that they were counted by.
+    at, min_at_risk, level
+        As in :func:`insights.survival.curves.return_curves`.
+
+    Raises
+    ------
+    RequestError
+        A day, number or level that can't be used.
+    """
+    return causes_from_counts(pooled.table, request(at, min_at_risk, level), pooled.notes)
 
 
 def _returns(table: LifeTable) -> int:

@@ -13,11 +13,16 @@ from insights.errors import RequestError, SourceError
 from insights.followup import follow_up
 from insights.history.schema import History, to_schema
 from insights.history.units import Links
-from insights.survival.branches import branch_counts, pool_branches, read_counts, write_counts
-from insights.survival.causes import cause_curves, causes_from_counts
+from insights.survival.branches import (
+    branch_counts,
+    pool_branches,
+    pooled_causes,
+    read_counts,
+    write_counts,
+)
+from insights.survival.causes import cause_curves
 from insights.survival.lifetable import LifeTable, life_table
 from insights.survival.pooling import pool
-from insights.survival.stating import request
 from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
 
@@ -76,8 +81,7 @@ def test_curves_causes_and_tests_of_pooled_counts_are_those_of_one_workshop(
         files.append(tmp_path / f"{name}.json")
         write_counts(branch_counts(followup, ("age_band",), branch=name), files[-1])
     pooled = pool_branches([read_counts(file) for file in files])
-    wanted = request((90, 180), 10, 0.95)
-    found = causes_from_counts(pooled.table, wanted)
+    found = pooled_causes(pooled, (90, 180))
     whole = cause_curves(together, "age_band", (90, 180))
     for name in ("at", "table", "counts", "groups", "tests", "left_service"):
         pd.testing.assert_frame_equal(getattr(found, name), getattr(whole, name), rtol=1e-12)
