@@ -10,7 +10,7 @@ import streamlit as st
 from insights.reviewing.kept_watch import WatchSettings
 from insights.reviewing.recall import STATUSES
 from insights.reviewing.signals import Signals
-from insights.wording_watch import named
+from insights.wording_watch import name_of, named
 
 ASKED = "watch-asked"
 GIVEN = "watch-actions-given"
@@ -136,7 +136,9 @@ def recall(
     cost
         Of a comeback, as recorded; None: not known.
     """
-    chart = st.selectbox("What is suspect", list(charts), key="recall-chart", width=520)
+    chart = st.selectbox(
+        "What is suspect", list(charts), format_func=name_of, key="recall-chart", width=520
+    )
     left, middle, right = st.columns(3)
     since = left.date_input("Handed back from", value=None, format="YYYY-MM-DD", key="recall-from")
     until = middle.date_input("up to", value=None, format="YYYY-MM-DD", key="recall-to")

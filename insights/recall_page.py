@@ -31,7 +31,7 @@ def recall_page(recall: Recall, data_date: pd.Timestamp) -> str:
     """
     found = wording_watch.of_recall(recall)
     return page(
-        f"Units to call in: {recall.chart}",
+        f"Units to call in: {wording_watch.name_of(recall.chart)}",
         [
             paragraph(f"As recorded up to {day_words(data_date)}."),
             paragraph(found.sentence),

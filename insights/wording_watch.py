@@ -150,6 +150,13 @@ def named(kind: str, column: str, value: str) -> str:
     return f"{'Jobs by' if kind == 'technician' else 'Model'} {value}"
 
 
+def name_of(chart: str) -> str:
+    """Name what units are called in for, as one says it."""
+    column, _, value = chart.partition("=")
+    kind, _, _ = column.partition("_")
+    return named(kind if kind in WHAT_TO_DO else "all", column, value)
+
+
 def _plural(number: float, word: str) -> str:
     return word if number == 1 else f"{word}s"
 
@@ -172,7 +179,7 @@ def of_recall(recall: Recall) -> Finding:
         called = int((recall.table["cheaper"] == CALL_IN).sum())
         words += (
             f" Calling all in costs {recall.call_in_cost:,.0f}, waiting about "
-            f"{recall.wait_cost:,.0f}; for {whole(called)} of them calling in is chosen."
+            f"{recall.wait_cost:,.0f}; for {whole(called)} of them calling in is the better."
         )
     return Finding(words, _recall_caveats(recall))
 

@@ -127,6 +127,7 @@ def draw_use(missing: MissingPractices, palette: Palette) -> go.Figure:
 
 
 def _thinned(path: pd.DataFrame) -> pd.DataFrame:
-    """Keep a few hundred days, the last one among them."""
+    """Keep a few hundred days from the first on which something was expected, the last included."""
+    path = path[path["expected"] > 0] if (path["expected"] > 0).any() else path
     step = max(len(path) // MOST_POINTS, 1)
     return path.iloc[::-step].iloc[::-1]

@@ -12,6 +12,7 @@ from insights import tables_watch, wording_watch
 from insights.errors import RequestError
 from insights.reviewing.kept_watch import WatchSettings
 from insights.reviewing.signals import Signals
+from insights.wording import Finding
 
 
 def show() -> None:
@@ -37,8 +38,8 @@ def show() -> None:
     if len(signals.charts):
         _one(signals)
         _all(signals)
-    _practices(record, rules)
-    answer.keep_in_mind(found)
+    left_out = _practices(record, rules)
+    answer.keep_in_mind(found.with_caveats(left_out.caveats))
     with st.expander("How this is worked out"):
         st.markdown(signals.method)
         answer.table(signals.baselines, key="watch-baselines", alt="Baselines and limits")
@@ -99,7 +100,7 @@ def _all(signals: Signals) -> None:
         )
 
 
-def _practices(record: Source, rules: Selection) -> None:
+def _practices(record: Source, rules: Selection) -> Finding:
     st.subheader("Practices left out", anchor=False)
     missing = watch_data.left_out(record, rules)
     found = wording_watch.of_missing(missing)
@@ -110,7 +111,7 @@ def _practices(record: Source, rules: Selection) -> None:
         alt="How often each practice asked for was done, by month.",
     )
     if missing.checklist.empty:
-        return
+        return found
     answer.table(
         tables_watch.of_missing(missing),
         key="practices-left-out",
@@ -127,4 +128,4 @@ def _practices(record: Source, rules: Selection) -> None:
             alt="Jobs handed back without what is asked for",
             numbers=missing.handed_back,
         )
-    answer.keep_in_mind(found)
+    return found

@@ -18,6 +18,7 @@ from insights.reviewing.facets import groups
 USUAL_SHARE = 0.5
 """Without a checklist: a practice recorded on more of a model's jobs than this is expected."""
 FEWEST_JOBS = 20
+FEWEST_IN_A_MONTH = 10
 LEVEL = 0.95
 Checklist = Mapping[str, Mapping[str, str]]
 """By model: practice (without the prefix) and the way of working asked for."""
@@ -45,7 +46,8 @@ class MissingPractices:
         ``technician``, ``practice``, ``asked_for``, ``recorded``, ``came_back``.
     use
         One row a ``practice`` and ``month`` of hand-back: ``jobs`` whose checklist asks for it,
-        ``recorded``, ``done``, ``done_share``.
+        ``recorded``, ``done``, ``done_share`` (missing where on fewer than
+        :data:`FEWEST_IN_A_MONTH` jobs).
     method, notes
         How, and what a reader should know.
     """
@@ -212,4 +214,6 @@ def _use(held: pd.DataFrame) -> pd.DataFrame:
         .agg(jobs=("job", "size"), recorded=("recorded", "sum"), done=("done", "sum"))
         .reset_index()
     )
-    return use.assign(done_share=use["done"] / use["recorded"].where(use["recorded"] > 0))
+    return use.assign(
+        done_share=use["done"] / use["recorded"].where(use["recorded"] >= FEWEST_IN_A_MONTH)
+    )

@@ -199,19 +199,24 @@ def recall_list(
 
 
 def can_be_suspect(followup: Followup) -> tuple[str, ...]:
-    """List what :func:`recall_list` can be asked about: lots first, then people, models, ways."""
+    """List what :func:`recall_list` can be asked about: lots, the latest first, then the rest."""
     history = followup.history
+    day = history.jobs["handed_back"].take(followup.episodes["job"]).reset_index(drop=True)
+    lots = []
+    for part in history.lots:
+        latest = day.groupby(groups(followup, f"lot_{part}"), observed=True).max()
+        lots += [(last, f"lot_{part}={lot}") for lot, last in latest.items()]
     columns = [
-        *(f"lot_{part}" for part in history.lots),
         "technician",
         "model",
         *(f"practice_{name}" for name in history.practices),
     ]
-    return tuple(
+    others = [
         f"{column}={value}"
         for column in columns
         for value in groups(followup, column).cat.remove_unused_categories().cat.categories
-    )
+    ]
+    return (*(chart for _, chart in sorted(lots, key=lambda lot: lot[0], reverse=True)), *others)
 
 
 def _check_costs(*costs: float | None) -> None:

@@ -134,5 +134,6 @@ def test_a_page_to_print_holds_every_unit_and_no_markup_of_theirs(small):
 
 def test_what_can_be_suspect_comes_lots_first(small):
     charts = can_be_suspect(small)
+    # The latest lot first: one of A was fitted in February.
     assert charts[:2] == ("lot_contact=A", "lot_contact=B")
     assert "model=boiler" in charts
