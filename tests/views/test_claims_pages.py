@@ -100,12 +100,10 @@ def with_relation(at):
     return press(app, "Save cause and relation")
 
 
-@pytest.mark.parametrize(
-    "page", ["Comebacks to decide", "A second opinion", "Same unit?", "Bench lists"]
-)
-def test_without_a_book_each_page_offers_to_make_one(open_app, shop_file, page):
-    app = sound(open_app(shop_file, page))
-    assert "None is open yet" in page_text(app)
+def test_without_a_book_each_page_offers_to_make_one(open_app, shop_file):
+    app = open_app(shop_file)
+    for page in ("Comebacks to decide", "A second opinion", "Same unit?", "Bench lists"):
+        assert "None is open yet" in page_text(sound(turn_to(app, page)))
 
 
 def test_no_money_is_shown_before_the_evidence(at):
