@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
-RECORD = ROOT / "insights" / "checked" / "checks.json"
+RECORD = ROOT / "insights" / "checks.json"
 
 Entry = dict[str, Any]
 
@@ -85,13 +85,18 @@ def write(record: dict[str, Any], path: Path = RECORD) -> None:
     path.write_text("{\n" + ",\n".join(blocks) + "\n}\n", "utf-8")
 
 
-def _place(entry: Entry) -> tuple[str, ...]:
+def _place(entry: Entry) -> tuple[Any, ...]:
+    """Order by name; rows of one table by their figures, numbers by size."""
     named = (entry["test"], entry.get("table", ""), entry.get("what", ""), entry.get("source", ""))
-    return (*named, _line(entry.get("figures", {})))
+    figures = entry.get("figures", {}).values()
+    return (
+        *named,
+        *((0, one) if isinstance(one, (int, float)) else (1, str(one)) for one in figures),
+    )
 
 
 def _line(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def _together(one: Entry, other: Entry) -> Entry:

@@ -15,7 +15,7 @@ HISTORY = BASE | {"insights.history"}
 FOLLOWUP = HISTORY | {"insights.followup"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.bench", "insights.evidence", "insights.money", "insights.reviewing"}
-RESULTS = SURVIVAL | QUESTIONS | {"insights.standing"}
+RESULTS = SURVIVAL | QUESTIONS | {"insights.checked", "insights.standing"}
 VOICE = RESULTS | {
     "insights.tables",
     "insights.tables_bench",
@@ -37,6 +37,8 @@ VOICE = RESULTS | {
     "insights.wording_review",
     "insights.tables_watch",
     "insights.wording_watch",
+    "insights.tables_checked",
+    "insights.wording_checked",
     "insights.wording_money",
 }
 PROGRAM = {
@@ -72,6 +74,7 @@ SCREEN = SCREEN_DATA | {
     "dashboards.money_data",
     "dashboards.review_asking",
     "dashboards.review_data",
+    "dashboards.checked_data",
     "dashboards.watch_asking",
     "dashboards.watch_data",
     "dashboards.practice_data",
@@ -105,6 +108,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.wording_summary": RESULTS | {"insights.wording", "insights.wording_bench"},
     "insights.followup": HISTORY,
     "insights.standing": FOLLOWUP,
+    "insights.checked": set(),
+    "insights.wording_checked": RESULTS | {"insights.wording"},
+    "insights.tables_checked": RESULTS | {"insights.wording", "insights.wording_checked"},
     "insights.survival": FOLLOWUP,
     "insights.evidence": SURVIVAL,
     "insights.money": SURVIVAL | {"insights.printing"},
@@ -164,6 +170,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.data": {"insights", "synthetic", "dashboards.book_data", *SCREEN_DATA, *RESULTS},
     "dashboards.review_data": {"insights.harmless", "dashboards.data", *SCREEN_DATA, *RESULTS},
     "dashboards.review_asking": VOICE,
+    "dashboards.checked_data": RESULTS,
     "dashboards.watch_asking": VOICE,
     "dashboards.watch_data": {
         "dashboards.book_data",

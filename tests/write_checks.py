@@ -1,8 +1,10 @@
 """Run the tests and write down how the program was checked: ``python tests/write_checks.py``.
 
-What is kept stands in ``insights/checked/checks.json`` and on the page *How this was checked*.
-Commit the file with the change that made it differ. Anything more on the command line goes to
-pytest: ``-n 2`` runs side by side where pytest-xdist is installed, a path runs these tests only.
+Run are the files with tests that keep something; ``--slow``, ``--study`` and ``--bench`` add the
+tests so marked, and entries of tests not run stay as they are, with their own date. What is kept
+stands in ``insights/checks.json`` and on the page *How this was checked*: commit the file with the
+change that made it differ. Anything more on the command line goes to pytest: ``-n 2`` runs side by
+side (pytest-xdist), ``tests/money`` runs these tests only.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ import tempfile
 from importlib.metadata import version
 from pathlib import Path
 
-from checks import RECORD, ROOT, gather, merged, write
+from checks import RECORD, ROOT, gather, kept_by, merged, write
 from conftest import FOLDER_VARIABLE
 
 KINDS = ("slow", "study", "bench")
@@ -35,12 +37,19 @@ def commit() -> str:
     return done.stdout.strip()
 
 
+def all_kept() -> set[str]:
+    """Name every test that keeps something."""
+    return {*kept_by("outside"), *kept_by("measured")}
+
+
 def run_tests(folder: str, kinds: dict[str, bool], more: list[str]) -> None:
     """Run pytest with the folder named; stop here where a test fails."""
     left_out = [f"not {kind}" for kind, wanted in kinds.items() if not wanted]
     arguments = ["-m", " and ".join(left_out)]
     if kinds["bench"]:
         arguments.append("--benchmark-enable")
+    if not any(word.startswith("tests") for word in more):
+        more = [*more, *sorted({name.partition("::")[0] for name in all_kept()})]
     done = subprocess.run(
         [sys.executable, "-m", "pytest", *arguments, *more],
         cwd=ROOT,

@@ -192,7 +192,7 @@ def test_limits_to_start_from_are_marked_to_be_confirmed():
 
 
 @pytest.mark.parametrize(
-    ("rule", "inside", "outside"),
+    ("rule", "inside", "beyond"),
     [
         (Band(200, 10), (190, 200, 210), (189.9, 210.1)),
         (Minimum(1.0), (1.0, 50), (0.99, 0, -1)),
@@ -200,9 +200,9 @@ def test_limits_to_start_from_are_marked_to_be_confirmed():
         (Nominal(100, 0.05, 0.20), (95, 120), (94.9, 120.1)),
     ],
 )
-def test_a_reading_on_the_limit_is_in(rule, inside, outside):
+def test_a_reading_on_the_limit_is_in(rule, inside, beyond):
     assert {verdict(rule, value) for value in inside} == {"in"}
-    assert {verdict(rule, value) for value in outside} == {"out"}
+    assert {verdict(rule, value) for value in beyond} == {"out"}
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ PATHS = {
     "Call in": "call-in",
     "Warranties": "warranties",
     "The record": "record",
+    "How this was checked": "checked",
 }
 
 

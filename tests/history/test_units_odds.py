@@ -46,7 +46,7 @@ def test_posterior_of_a_published_linkage(outside) -> None:
     True matches and others by pattern of agreement, and the printed probability of a match
     (4 decimals).
     """
-    source = "BMC Medical Research Methodology 2017;17:23; doi 10.1186/s12874-017-0306-8, Table 1"
+    source = "BMC Medical Research Methodology 2017, 17:23; doi 10.1186/s12874-017-0306-8, Table 1"
     matches = np.array([1, 21, 18, 12, 15_924, 14_009])
     others = np.array([259, 414_307, 248, 4, 415_888, 10])
     ratio = (matches / matches.sum()) / (others / others.sum())

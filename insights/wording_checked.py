@@ -1,0 +1,118 @@
+"""How the program was checked, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from insights.checked import Checked, Measured
+from insights.wording import Finding, day_of, whole
+
+FROM_MEMORY = "from memory"
+SMALLEST = 1e-9
+MILLIONTH = 1e-6
+LIBRARIES = ("lifelines", "scikit-learn", "scikit-survival", "scipy", "statsmodels")
+ROOMS = {
+    "history": "Reading a record, and which jobs are one unit",
+    "survival": "Share back, root causes, repeats",
+    "evidence": "Does it work?",
+    "money": "Warranties and money",
+    "reviewing": "Better or worse",
+    "bench": "At the bench",
+    "synthetic": "The invented workshop",
+    "": "The whole program, from a file to an answer",
+}
+FARTHEST = "Of several values compared at once, the one farthest apart is shown."
+CAVEATS = (
+    "What agrees is the arithmetic, mostly on the sources' own data. It does not show that a "
+    "record is complete, or that the jobs compared were alike.",
+    "A test fails where a difference is larger than allowed, and this list is written only when "
+    "every test passes. So it shows what was compared, and how closely; it is no score.",
+    "A library is a second way to the same number. It is independent of this program, but not "
+    "always of the textbook.",
+)
+RECOVERY = (
+    "Workshops were invented whose truth is known, and it was counted how often the ranges "
+    "stated held it. A 95% range should hold it about 95 times in 100."
+)
+SPEED = "Times are of the machine of that day; a table names the number of jobs."
+
+
+def of_checked(checked: Checked) -> Finding:
+    """Say how many outside values agree, and where the largest difference is."""
+    rows = checked.outside
+    by_library = rows["work"].isin(LIBRARIES)
+    libraries, printed = rows[by_library], rows[~by_library]
+    part = (rows["difference"] / rows["expected"].abs()).where(rows["expected"] != 0)
+    close = int(((part <= MILLIONTH) | (rows["difference"] <= SMALLEST)).sum())
+    sentence = (
+        f"{whole(printed['values'].sum())} values from {whole(printed['work'].nunique())} outside "
+        f"sources, and {whole(libraries['values'].sum())} that {libraries['work'].nunique()} "
+        "general libraries work out in their own way, agree with ours, checked "
+        f"{dates_of(rows['date'])}: {whole(close)} of the {whole(len(rows))} comparisons to within "
+        "a millionth of the value."
+    )
+    sentence += _largest(rows, part.where(rows["allowed_rel"].notna()))
+    remembered = int(rows["source"].str.contains(FROM_MEMORY).sum())
+    caveat = (
+        f"{remembered} of {len(rows)} comparisons are with values known from memory of the source; "
+        "they say so.",
+    )
+    return Finding(sentence, (*CAVEATS, *(caveat if remembered else ())))
+
+
+def of_measured(table: Measured) -> str:
+    """Say when a table was measured."""
+    return f"Measured {dates_of(table.dates)}."
+
+
+def of_runs(checked: Checked) -> tuple[str, ...]:
+    """Say for each run when it was, of what, and with which versions."""
+    return tuple(
+        f"{day_of(pd.Timestamp(run.date))}, commit {run.commit}: Python {run.python}, "
+        f"{run.processors} processors; "
+        + ", ".join(f"{name} {version}" for name, version in run.libraries.items())
+        + "."
+        for run in checked.runs.itertuples(index=False)
+    )
+
+
+def dates_of(dates: Iterable[pd.Timestamp]) -> str:
+    """Say on which day, or between which days."""
+    first, last = min(dates), max(dates)
+    if first == last:
+        return f"on {day_of(first)}"
+    return f"from {day_of(first)} to {day_of(last)}"
+
+
+def number(value: float) -> str:
+    """Write a number in full, never with an exponent."""
+    return np.format_float_positional(float(f"{value:.9g}"), trim="-")
+
+
+def apart(difference: float) -> str:
+    """Write a difference, or that there is none to speak of."""
+    if difference == 0:
+        return "none"
+    return number(difference) if difference >= SMALLEST else f"below {number(SMALLEST)}"
+
+
+def allowed(absolute: float, relative: float) -> str:
+    """Say how large a difference may be."""
+    if pd.isna(absolute):
+        return f"{number(100 * relative)}%"
+    return number(absolute) if absolute else "none"
+
+
+def _largest(rows: pd.DataFrame, part: pd.Series) -> str:
+    if part.isna().all():
+        return ""
+    row = rows.loc[part.idxmax()]
+    most = allowed(row["allowed_abs"], row["allowed_rel"])
+    return (
+        f" Of those held to a part of the value, the largest difference is {100 * part.max():.2g}% "
+        f"({row['what']}), where {most} was allowed; the others are held to the digits their "
+        "source prints, or to whole counts."
+    )
