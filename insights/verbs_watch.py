@@ -14,9 +14,11 @@ from insights.asked import selected
 from insights.errors import EvidenceError, RequestError, SourceError
 from insights.followup import Followup
 from insights.harmless import harmless_frame
+from insights.history.book.address import is_book
 from insights.kept_limits import KeptLimits
 from insights.money.costs import comeback_cost_from_record
 from insights.recall_page import recall_page
+from insights.reviewing.kept_watch import WatchSettings, actions_of, settings_of
 from insights.reviewing.missing import missing_practices
 from insights.reviewing.recall import Recall, recall_list
 from insights.reviewing.signals import FINISHED, Signals
@@ -31,9 +33,9 @@ def watch_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--false-alarms",
         type=float,
-        default=FALSE_ALARMS_A_YEAR,
         metavar="A_YEAR",
-        help="signals a year that are put up with while nothing is wrong, all charts together",
+        help="signals a year that are put up with while nothing is wrong, all charts together "
+        f"({FALSE_ALARMS_A_YEAR:g}, or what the book says)",
     )
     parser.add_argument(
         "--dangerous",
@@ -45,7 +47,8 @@ def watch_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--actions",
         metavar="FILE.csv",
-        help="what was done about signals: chart, date, done, and chance (yes, no)",
+        help="what was done about signals: chart, date, done, and chance (yes, no); a job book "
+        "keeps its own",
     )
     parser.add_argument("--seed", type=int, default=1, help="of the simulated limits")
     recall = parser.add_argument_group("units to call in")
@@ -68,11 +71,12 @@ def watch_over(args: argparse.Namespace) -> Answer:
     """Say what sounds, and list the units to call in where that was asked."""
     followup = selected(args)
     kept = KeptLimits()
+    wanted, done = _wanted(args)
     signals = watch(
         followup,
-        false_alarms_a_year=args.false_alarms,
-        dangerous=args.dangerous,
-        actions=_file(args.actions),
+        false_alarms_a_year=wanted.false_alarms_a_year,
+        dangerous=wanted.dangerous,
+        actions=done,
         seed=args.seed,
         kept=kept,
         progress=_tell if sys.stderr.isatty() and not args.json else None,
@@ -96,6 +100,19 @@ def watch_over(args: argparse.Namespace) -> Answer:
     caveats = tuple(dict.fromkeys(caveat for text in texts for caveat in text.caveats))
     shown = tuple((heading, table) for heading, table in tables if len(table))
     return Answer(data, Finding(sentence, caveats), shown)
+
+
+def _wanted(args: argparse.Namespace) -> tuple[WatchSettings, pd.DataFrame | None]:
+    """Read what is to be watched, and what was done: as asked, else as the book says."""
+    wanted, done = WatchSettings(), _file(args.actions)
+    if is_book(args.source):
+        from insights.history.book.opening import open_book
+
+        book = open_book(args.source, read_only=True)
+        wanted = settings_of(book)
+        done = actions_of(book) if done is None else done
+    rate = wanted.false_alarms_a_year if args.false_alarms is None else args.false_alarms
+    return WatchSettings(tuple(args.dangerous) or wanted.dangerous, rate), done
 
 
 def _nearest(signals: Signals) -> Signals:
