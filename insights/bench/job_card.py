@@ -12,9 +12,7 @@ TO_FILL_IN = ("Found", "Upstream cause, and whether removed", "Parts and lots", 
 LINE = "_" * 44
 
 
-def job_card_page(
-    job: BookJob, settings: Settings, earlier: Sequence[str] = (), deal: str = ""
-) -> str:
+def job_card_page(job: BookJob, settings: Settings, earlier: Sequence[str] = ()) -> str:
     """Print a job's card: HTML of its own, no script, nothing loaded from elsewhere.
 
     Parameters
@@ -25,8 +23,6 @@ def job_card_page(
         The book's: the workshop's name is printed.
     earlier
         What was done on the unit before, a sentence a visit.
-    deal
-        What the lot dealt to this job in a running trial; empty: none.
     """
     known = job.values
     facts = {
@@ -35,7 +31,6 @@ def job_card_page(
         "Customer": str(known.get("customer", "")),
         "Reported fault": str(known.get("complaint", "")),
         "Condition": f"{known['condition']} of 5 (1 good, 5 poor)" if "condition" in known else "",
-        "Dealt by lot": deal,
     }
     return page(
         job.job_id,

@@ -15,9 +15,9 @@ def test_the_card_says_what_is_known_and_loads_nothing(tmp_path):
         {"received": "2026-03-02", "model": "grill", "complaint": "<b>trips</b>"},
         by=Person("Ada"),
     )
-    card = job_card_page(job, settings, ("Job J000000: cord.",), "renew the seal")
+    card = job_card_page(job, settings, ("Job J000000: cord.",))
     assert "<h1>J000001</h1>" in card
-    for said in ("2 March 2026", "Counter &amp; Sons", "&lt;b&gt;trips", "cord.", "renew the seal"):
+    for said in ("2 March 2026", "Counter &amp; Sons", "&lt;b&gt;trips", "cord."):
         assert said in card
     assert "Mains can kill" in card
     for loading in ("<script", "src=", "href=", "url("):
