@@ -44,6 +44,8 @@ SECTIONS = {
         st.Page(opening.page("recall"), title="Call in", url_path="call-in"),
         st.Page(opening.page("money"), title="Warranties", url_path="warranties"),
         st.Page(opening.page("record"), title="The record", url_path="record"),
+        st.Page(opening.page("first_steps"), title="First steps", url_path="first-steps"),
+        st.Page(opening.page("words"), title="Words", url_path="words"),
         st.Page(opening.page("checked"), title="How this was checked", url_path="checked"),
     ],
 }

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from insights.followup import Followup
+from insights.glossary import TERMS
 from insights.history.schema import History
 from insights.standing import Standing
 from insights.survival.causes import CauseCurves
@@ -251,3 +252,16 @@ def _by_group(at: pd.DataFrame, groups: pd.Series, day: float) -> list[str]:
         else NOT_KNOWN
         for group in groups
     ]
+
+
+def of_terms(kind: str) -> pd.DataFrame:
+    """List the words of one kind: ``trade`` or ``statistics``."""
+    chosen = [term for term in TERMS if term.kind == kind]
+    return pd.DataFrame(
+        {
+            "Word": [term.name for term in chosen],
+            "Plainly": [term.plainly for term in chosen],
+            "It says": [term.means for term in chosen],
+            "It does not say": [term.not_that for term in chosen],
+        }
+    )

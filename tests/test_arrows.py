@@ -17,6 +17,8 @@ SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.bench", "insights.evidence", "insights.money", "insights.reviewing"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.checked", "insights.standing"}
 VOICE = RESULTS | {
+    "insights.first_steps",
+    "insights.glossary",
     "insights.tables",
     "insights.tables_bench",
     "insights.tables_money",
@@ -132,7 +134,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.wording_pool": RESULTS | {"insights.wording"},
     "insights.tables_adding": RESULTS | {"insights.wording"},
     "insights.wording_adding": RESULTS | {"insights.wording"},
-    "insights.tables": RESULTS | {"insights.wording"},
+    "insights.glossary": set(),
+    "insights.first_steps": RESULTS | {"insights.wording"},
+    "insights.tables": RESULTS | {"insights.glossary", "insights.wording"},
     "insights.tables_bench": RESULTS | {"insights.wording_bench"},
     "insights.tables_money": RESULTS | {"insights.wording"},
     "insights.tables_practice": RESULTS | {"insights.wording", "insights.wording_practice"},

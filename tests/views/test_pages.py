@@ -24,6 +24,7 @@ PAGES = (
     "Call in",
     "Warranties",
     "The record",
+    "First steps",
 )
 
 
