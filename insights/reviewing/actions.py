@@ -85,7 +85,8 @@ def resets_of(family: Family, actions: pd.DataFrame, daily: Daily) -> dict[int, 
     place = {family.chart(number): number for number in range(len(family.names))}
     resets: dict[int, list[int]] = {}
     for chart, date in zip(actions["chart"], actions["date"], strict=True):
-        if chart in place and daily.day(date) <= daily.last:
+        # One later than the data date says that something was done, and starts nothing again yet.
+        if chart in place:
             resets.setdefault(place[chart], []).append(daily.day(date))
     return {number: sorted(set(days)) for number, days in resets.items()}
 
@@ -116,7 +117,7 @@ def dangerous_cases(followup: Followup, causes: Sequence[str], actions: pd.DataF
         chart = f"{DANGEROUS}={cause}"
         mine = later & (jobs["root_cause"] == cause).to_numpy(dtype=bool, na_value=False)
         cases = known[mine].dropna().sort_values(kind="stable")
-        acted = actions.loc[(actions["chart"] == chart) & (actions["date"] <= until), "date"]
+        acted = actions.loc[actions["chart"] == chart, "date"]
         rows += _cases(chart, cause, cases, list(acted.drop_duplicates()), actions)
     return rows
 

@@ -8,7 +8,7 @@ import pandas as pd
 from insights.followup import Followup
 from insights.reviewing.alarm_limits import HIGHEST, HORIZON_YEARS, chance_to_sound
 from insights.reviewing.baseline import FEWEST_OF_A_CAUSE, YEAR_DAYS, Baseline, whole_life
-from insights.reviewing.charts import Track
+from insights.reviewing.charts import QUIET, Track
 from insights.reviewing.daily import Daily
 from insights.reviewing.families import CAUSE
 from insights.reviewing.signals import (
@@ -84,7 +84,8 @@ def _family(
     if family.kind == "lot":
         out = (daily.end >= daily.last) & (family.code >= 0)
         followed = np.bincount(family.code[out], minlength=size) > 0
-    sounding = np.isin(np.arange(size), list(track.sounding))
+    waiting = [n for n, at in track.sounding.items() if track.acted_on(track.alarms[at]) == QUIET]
+    sounding = np.isin(np.arange(size), waiting)
     state = np.select(
         [~followed, sounding, ~charted | (limit >= HIGHEST), chance < WORTH],
         [FINISHED, SIGNAL, NOT_CHARTED, SMALL],

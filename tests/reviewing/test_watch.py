@@ -134,6 +134,16 @@ def test_chance_goes_back_into_what_is_usual_and_trouble_does_not(quiet):
     assert chance.baselines["comebacks"].iloc[-1] > trouble.baselines["comebacks"].iloc[-1]
 
 
+def test_what_is_done_after_the_data_date_counts_as_done(shop, signals):
+    day = f"{shop.data_date + pd.Timedelta(days=9):%Y-%m-%d}"
+    charts = [*signals.open["chart"], "dangerous=cord"]
+    done = pd.DataFrame({"chart": charts, "date": day, "done": "looked"})
+    after = watch(shop, kept=KEPT, actions=done, dangerous=["cord"])
+    assert after.open.empty
+    assert not (after.charts["state"] == "signal").any()
+    assert len(after.table) == len(signals.table) + 1
+
+
 @pytest.mark.parametrize(
     ("actions", "words"),
     [
