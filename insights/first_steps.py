@@ -123,7 +123,7 @@ def _left(count: int, one: str, many: str) -> str:
 
 TOUR: tuple[tuple[str, str, str], ...] = (
     (
-        "stand",
+        "",
         "Where we stand",
         "What is out, what came back, what wants a look, and how the latest months will end.",
     ),
@@ -159,4 +159,4 @@ TOUR: tuple[tuple[str, str, str], ...] = (
         "What each term costs, what to set aside, and how earlier forecasts did.",
     ),
 )
-"""Pages to look at in the invented workshop: address, name, what to look for."""
+"""Pages to look at in the invented workshop: address (none: the first), name, what to see."""

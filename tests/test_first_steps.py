@@ -48,5 +48,5 @@ def test_every_step_and_stop_leads_to_a_page_there_is(book):
     app = Path(__file__).parents[1]
     pages = (app / "dashboards" / "app.py").read_text("utf-8")
     found, _ = steps(fleet(60, (20,)), book=book)
-    for address in [step.page for step in found] + [page for page, _, _ in TOUR]:
+    for address in [step.page for step in found] + [page for page, _, _ in TOUR if page]:
         assert f'url_path="{address}"' in pages
