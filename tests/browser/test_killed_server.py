@@ -106,7 +106,7 @@ class Taker(threading.Thread):
 
     def _take_in(self, page: Page, serial: str) -> None:
         again = False
-        while True:
+        while not (again and self.end.is_set()):
             starts = self.server.starts
             try:
                 before = self._number(page)
