@@ -14,7 +14,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from insights.errors import BookError
-from insights.history.book.address import is_address
+from insights.history.book.address import is_address, note_book
 
 BUSY_SECONDS = 10
 _WRITER = 7_629_011  # of no meaning: the number under which writers to a server's book queue up
@@ -114,6 +114,8 @@ def _sqlite_engine(url: URL, read_only: bool) -> Engine:
     def _settings(connection: sqlite3.Connection, _: Any) -> None:
         # The driver must not open transactions by itself: see _begin.
         connection.isolation_level = None
+        if url.database:
+            note_book(url.database)
         connection.execute("PRAGMA foreign_keys = ON")
         # FULL: an acknowledged save is on the disk, also when the power goes.
         connection.execute("PRAGMA synchronous = FULL")
