@@ -74,7 +74,8 @@ def of_mended(row: RefusedRow, job_id: str) -> str:
 def of_waiting(row: RefusedRow) -> str:
     """Name a waiting row in one line."""
     place = "" if row.row is None else f", row {row.row}"
-    return f"{row.source}{place}: job {row.job_id or '(no number)'}: {row.problem}"
+    named = f"Job {row.job_id}" if row.job_id else "No job number"
+    return f"{named}: {row.problem} ({row.source}{place})"
 
 
 def _rows(count: int) -> str:

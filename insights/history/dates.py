@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from insights.history.questions import DateQuestion
 from insights.history.raw import TEXT
 
+ISO = "%Y-%m-%d"
 EARLIEST = np.datetime64("1950-01-01", "ns")
 _ISO_DAY = (
     r"^\d{4}-\d{2}-\d{2}"
@@ -106,7 +107,7 @@ def _iso_days(distinct: pa.Array) -> np.ndarray:
     fits = np.flatnonzero(np.asarray(pc.match_substring_regex(distinct, _ISO_DAY)))
     if len(fits):
         texts = pc.utf8_slice_codeunits(distinct.take(pa.array(fits)), 0, 10)
-        days[fits] = _formatted(texts, "%Y-%m-%d")
+        days[fits] = _formatted(texts, ISO)
     return days
 
 

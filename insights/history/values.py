@@ -12,7 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from insights.history.dates import EARLIEST, is_day_number, parse_days
+from insights.history.dates import EARLIEST, ISO, is_day_number, parse_days
 from insights.history.declared import Declared
 from insights.history.raw import TEXT, Flaw
 from insights.history.schema import Column, dtype_of
@@ -165,7 +165,7 @@ def _days(cells: Cells, declared: Declared, today: date) -> tuple[pd.Series, Ver
     last = np.datetime64(today, "ns")
     written = (
         "year-month-day"
-        if declared.date_format is None
+        if declared.date_format in (None, ISO)
         else f"year-month-day or {declared.date_format}"
     )
     verdicts: Verdicts = [

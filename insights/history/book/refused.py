@@ -23,13 +23,13 @@ from insights.history.book.kinds import REFUSED
 from insights.history.book.packing import has_more_digits
 from insights.history.book.people import WRITERS, Person
 from insights.history.book.tables import MONEY
+from insights.history.dates import ISO
 from insights.history.declared import Declared
 from insights.history.intake import read_history
 from insights.history.raw import TEXT
 from insights.history.refusals import REASONS
 from insights.history.values import trimmed
 
-_ISO = "%Y-%m-%d"
 _GIVEN = " (given)"
 _PROBLEM, _REMEDY = "an amount with more than {} decimals", "write it with at most {}"
 
@@ -258,7 +258,7 @@ def _read(
         What is still wrong.
     """
     # A lone date in another format would be asked about; here it is only to be refused again.
-    declared = replace(declared, date_format=declared.date_format or _ISO)
+    declared = replace(declared, date_format=declared.date_format or ISO)
     table = pa.table({name: pa.array([text or None], type=TEXT) for name, text in cells.items()})
     written = io.BytesIO()
     pq.write_table(table, written)

@@ -105,7 +105,9 @@ def test_a_refused_row_is_mended_by_the_rules_of_its_file(book: Book) -> None:
     add(book, '7,31/02/2026,grill,K9,"12,50"', "8,01/03/2026,grill,K9,", declared=declared)
     (row,) = refused_rows(book)
     assert (row.source, row.row, row.job_id, row.kept_by) == ("jobs.csv", 2, "7", "Ada")
-    with pytest.raises(EntryError, match=r"received.*not a day written as"):
+    with pytest.raises(
+        EntryError, match=r"received.*not a day written as year-month-day or %d/%m/%Y"
+    ):
         mend(book, row, {}, by=ADA, today=TODAY)
     with pytest.raises(NotAllowed):
         mend(book, row, {"received": "28/02/2026"}, by=EVE, today=TODAY)
