@@ -6,17 +6,20 @@ import pandas as pd
 
 from insights.checked import Checked, Measured
 from insights.wording import day_of, whole
-from insights.wording_checked import ROOMS, allowed, apart, number
+from insights.wording_checked import LIBRARIES, ROOMS, allowed, apart, number
 
 SHARE = "_share"
 
 
 def of_sources(checked: Checked) -> pd.DataFrame:
-    """List the outside works, those with the most values first."""
+    """List the outside works, those with the most values first, general libraries last."""
     by_work = checked.outside.groupby("work").agg(
         comparisons=("what", "size"), values=("values", "sum")
     )
-    by_work = by_work.sort_values("values", ascending=False, kind="stable").reset_index()
+    by_work = by_work.assign(library=by_work.index.isin(LIBRARIES)).sort_values(
+        ["library", "values"], ascending=[True, False], kind="stable"
+    )
+    by_work = by_work.reset_index()
     return pd.DataFrame(
         {
             "Source": by_work["work"],
@@ -48,12 +51,12 @@ def _comparisons(rows: pd.DataFrame) -> pd.DataFrame:
         [
             {
                 "What": row.what,
-                "Source": row.source,
-                "Values": whole(row.values),
                 "Expected": number(row.expected),
                 "Found": number(row.found),
                 "Difference": apart(row.difference),
                 "Allowed": allowed(row.allowed_abs, row.allowed_rel),
+                "Values": whole(row.values),
+                "Source": row.source,
                 "Checked on": day_of(row.date),
             }
             for row in rows.itertuples(index=False)
@@ -73,4 +76,4 @@ def _cell(name: str, value: object) -> str:
         return ""
     if name.endswith(SHARE):
         return f"{100 * value:.1f}%"
-    return whole(value) if float(value).is_integer() else f"{value:.3g}"
+    return whole(value) if float(value).is_integer() else f"{value:.4g}"

@@ -41,26 +41,37 @@ SPEED = "Times are of the machine of that day; a table names the number of jobs.
 
 
 def of_checked(checked: Checked) -> Finding:
-    """Say how many outside values agree, and where the largest difference is."""
+    """Say how many outside values agree, and what the largest difference is."""
     rows = checked.outside
     by_library = rows["work"].isin(LIBRARIES)
     libraries, printed = rows[by_library], rows[~by_library]
-    part = (rows["difference"] / rows["expected"].abs()).where(rows["expected"] != 0)
-    close = int(((part <= MILLIONTH) | (rows["difference"] <= SMALLEST)).sum())
     sentence = (
         f"{whole(printed['values'].sum())} values from {whole(printed['work'].nunique())} outside "
         f"sources, and {whole(libraries['values'].sum())} that {libraries['work'].nunique()} "
-        "general libraries work out in their own way, agree with ours, checked "
-        f"{dates_of(rows['date'])}: {whole(close)} of the {whole(len(rows))} comparisons to within "
-        "a millionth of the value."
+        "general libraries work out in their own way, agree with ours."
     )
-    sentence += _largest(rows, part.where(rows["allowed_rel"].notna()))
+    largest = _parts(rows).where(rows["allowed_rel"].notna())
+    if largest.notna().any():
+        what = rows.loc[largest.idxmax(), "what"]
+        sentence += f" The largest difference is {100 * largest.max():.2g}% ({what})."
     remembered = int(rows["source"].str.contains(FROM_MEMORY).sum())
     caveat = (
         f"{remembered} of {len(rows)} comparisons are with values known from memory of the source; "
         "they say so.",
     )
     return Finding(sentence, (*CAVEATS, *(caveat if remembered else ())))
+
+
+def of_closeness(checked: Checked) -> str:
+    """Say when, and how closely the comparisons agree."""
+    rows = checked.outside
+    close = (_parts(rows) <= MILLIONTH) | (rows["difference"] <= SMALLEST)
+    return (
+        f"Checked {dates_of(rows['date'])}. {whole(close.sum())} of the {whole(len(rows))} "
+        "comparisons agree to within a millionth of the value. The largest difference is that of "
+        "the values held to a part of themselves; the others are held to the digits their source "
+        "prints, to whole counts, or to what drawing at random allows."
+    )
 
 
 def of_measured(table: Measured) -> str:
@@ -71,7 +82,7 @@ def of_measured(table: Measured) -> str:
 def of_runs(checked: Checked) -> tuple[str, ...]:
     """Say for each run when it was, of what, and with which versions."""
     return tuple(
-        f"{day_of(pd.Timestamp(run.date))}, commit {run.commit}: Python {run.python}, "
+        f"{day_of(pd.Timestamp(run.date))}, commit {_commit(run.commit)}: Python {run.python}, "
         f"{run.processors} processors; "
         + ", ".join(f"{name} {version}" for name, version in run.libraries.items())
         + "."
@@ -106,13 +117,10 @@ def allowed(absolute: float, relative: float) -> str:
     return number(absolute) if absolute else "none"
 
 
-def _largest(rows: pd.DataFrame, part: pd.Series) -> str:
-    if part.isna().all():
-        return ""
-    row = rows.loc[part.idxmax()]
-    most = allowed(row["allowed_abs"], row["allowed_rel"])
-    return (
-        f" Of those held to a part of the value, the largest difference is {100 * part.max():.2g}% "
-        f"({row['what']}), where {most} was allowed; the others are held to the digits their "
-        "source prints, or to whole counts."
-    )
+def _parts(rows: pd.DataFrame) -> pd.Series:
+    """Set each difference against its value; missing where that is zero."""
+    return (rows["difference"] / rows["expected"].abs()).where(rows["expected"] != 0)
+
+
+def _commit(named: str) -> str:
+    return f"{named.removesuffix('-dirty')} with changes" if named.endswith("-dirty") else named

@@ -41,6 +41,10 @@ def gather(lines: Iterable[str], run: str) -> dict[str, list[Entry]]:
         # Cases of one test differ by what stands in brackets.
         entry |= {"test": entry["test"].partition("[")[0], "run": run}
         if kind == "measured":
+            figures = entry["figures"].items()
+            entry["figures"] = {
+                name: _digits(one, 5) if isinstance(one, float) else one for name, one in figures
+            }
             measured.append(entry)
             continue
         key = (entry["test"], entry["what"], entry["source"])

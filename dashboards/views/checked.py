@@ -17,6 +17,7 @@ def show() -> None:
     checked = checked_data.checked()
     found = wording_checked.of_checked(checked)
     answer.say(found)
+    st.markdown(wording_checked.of_closeness(checked))
     st.subheader("Where the values are from", anchor=False)
     answer.table(
         tables_checked.of_sources(checked), key="checked-sources", alt="Outside sources of values"

@@ -368,6 +368,7 @@ def test_mistyped_serials_of_a_small_shop_are_found(seed: int) -> None:
     assert recall > 0.98
 
 
+DOUBTFUL = "Pairs that may be one unit: chance stated, and share that were"
 LINKING = "Linking 100,000 jobs, one serial in twenty mistyped"
 
 
@@ -414,9 +415,8 @@ def test_probabilities_are_what_they_say(measured) -> None:
     means = by_band.mean()
     assert len(means) == 3
     for pairs_of, said, true in means.itertuples():
-        measured.row(
-            "Doubtful pairs: said and true", chance=str(pairs_of), said_share=said, true_share=true
-        )
+        chance = f"{pairs_of.left:.0%} to {pairs_of.right:.0%}"
+        measured.row(DOUBTFUL, chance=chance, said_share=said, true_share=true)
     assert (means["true"] > means["said"] - 0.02).all()
     assert (means["true"] < means["said"] + 0.15).all()
     assert means["true"].iloc[-1] > 0.995
