@@ -112,7 +112,7 @@ class Measured(Kept):
         """
         if benchmark.stats is not None:
             median = benchmark.stats.stats.median
-            self.row("Speed", what=what, seconds=float(f"{median:.3g}"), **figures)
+            self.row("Speed", what=what, **figures, seconds=float(f"{median:.3g}"))
 
 
 @pytest.fixture
