@@ -13,6 +13,7 @@ from insights.wording import Finding, day_of, whole
 FROM_MEMORY = "from memory"
 SMALLEST = 1e-9
 MILLIONTH = 1e-6
+HUNDREDTH = 0.01
 LIBRARIES = ("lifelines", "scikit-learn", "scikit-survival", "scipy", "statsmodels")
 ROOMS = {
     "history": "Reading a record, and which jobs are one unit",
@@ -24,7 +25,10 @@ ROOMS = {
     "synthetic": "The invented workshop",
     "": "The whole program, from a file to an answer",
 }
-FARTHEST = "Of several values compared at once, the one farthest apart is shown."
+FARTHEST = (
+    "Of several values compared at once, the one with the largest difference is shown, and counts "
+    "above; a smaller value among them can be farther off next to its own size."
+)
 CAVEATS = (
     "What agrees is the arithmetic, mostly on the sources' own data. It does not show that a "
     "record is complete, or that the jobs compared were alike.",
@@ -50,10 +54,14 @@ def of_checked(checked: Checked) -> Finding:
         f"sources, and {whole(libraries['values'].sum())} that {libraries['work'].nunique()} "
         "general libraries work out in their own way, agree with ours."
     )
-    largest = _parts(rows).where(rows["allowed_rel"].notna())
-    if largest.notna().any():
-        what = rows.loc[largest.idxmax(), "what"]
-        sentence += f" The largest difference is {100 * largest.max():.2g}% ({what})."
+    parts = _parts(rows)
+    if parts.max() > 0:
+        row = rows.loc[parts.idxmax()]
+        sentence += (
+            f" The largest difference is {100 * parts.max():.2g}% of the value ({row['what']}): "
+            f"{number(row['expected'])} there, {number(row['found'])} here, "
+            f"{allowed(row['allowed_abs'], row['allowed_rel'])} allowed."
+        )
     remembered = int(rows["source"].str.contains(FROM_MEMORY).sum())
     caveat = (
         f"{remembered} of {len(rows)} comparisons are with values known from memory of the source; "
@@ -65,12 +73,13 @@ def of_checked(checked: Checked) -> Finding:
 def of_closeness(checked: Checked) -> str:
     """Say when, and how closely the comparisons agree."""
     rows = checked.outside
-    close = (_parts(rows) <= MILLIONTH) | (rows["difference"] <= SMALLEST)
+    parts = _parts(rows)
+    close, far = parts <= MILLIONTH, parts > HUNDREDTH
     return (
         f"Checked {dates_of(rows['date'])}. {whole(close.sum())} of the {whole(len(rows))} "
-        "comparisons agree to within a millionth of the value. The largest difference is that of "
-        "the values held to a part of themselves; the others are held to the digits their source "
-        "prints, to whole counts, or to what drawing at random allows."
+        f"comparisons agree to within a millionth of the value, {whole(far.sum())} differ by more "
+        "than a hundredth. What was allowed stands beside each: a part of the value, the digits "
+        "a source prints, whole counts, or what drawing at random or stopping early makes unsure."
     )
 
 
@@ -118,8 +127,9 @@ def allowed(absolute: float, relative: float) -> str:
 
 
 def _parts(rows: pd.DataFrame) -> pd.Series:
-    """Set each difference against its value; missing where that is zero."""
-    return (rows["difference"] / rows["expected"].abs()).where(rows["expected"] != 0)
+    """Set each difference against its value; nothing where it is too small to speak of."""
+    found = rows["difference"].where(rows["difference"] > SMALLEST, 0.0)
+    return found.where(found == 0, found / rows["expected"].abs())
 
 
 def _commit(named: str) -> str:

@@ -43,6 +43,10 @@ RECORDED = {
     "outside": [
         comparison("money/test_a", "A table; page 3, from memory", 40.0, 41.0),
         comparison("survival/test_b", "A table; page 4", 0.5, 0.5),
+        # However a difference is allowed, the largest is told.
+        comparison(
+            "bench/test_f", "A table; page 5", 1e-4, 5e-5, allowed={"abs": 6e-5, "rel": None}
+        ),
         comparison("test_c", "scipy", 1e-12, 2e-12, allowed={"abs": 0.001, "rel": None}),
     ],
     "measured": [
@@ -73,19 +77,23 @@ def shown(open_app, shop_file, tmp_path, monkeypatch):
 def test_it_says_how_many_agree_and_how_closely(shown):
     (sentence,) = answers(shown)
     assert sentence == (
-        "2,400 values from 1 outside sources, and 1,200 that 1 general libraries work out in their "
-        "own way, agree with ours. The largest difference is 2.5% (money/test_a of it)."
+        "3,600 values from 1 outside sources, and 1,200 that 1 general libraries work out in their "
+        "own way, agree with ours. The largest difference is 50% of the value (bench/test_f of "
+        "it): 0.0001 there, 0.00005 here, 0.00006 allowed."
     )
     text = page_text(shown)
-    assert "Checked on 1 June 2026. 2 of the 3 comparisons agree to within a millionth" in text
-    assert "1 of 3 comparisons are with values known from memory" in text
+    assert (
+        "Checked on 1 June 2026. 2 of the 4 comparisons agree to within a millionth of the value, "
+        "2 differ by more than a hundredth." in text
+    )
+    assert "1 of 4 comparisons are with values known from memory" in text
     assert "Python 3.11.7, 2 processors; numpy 2.4.6, scipy 1.17.1" in text
     assert "Measured on 9 March 2026." in text
 
 
 def test_every_comparison_and_figure_stands_in_its_table(shown):
-    sources, survival, money, whole, ranges, speed = (table.value for table in shown.table)
-    assert sources.to_numpy().tolist() == [["A table", "2", "2,400"], ["scipy", "1", "1,200"]]
+    sources, survival, money, _, whole, ranges, speed = (table.value for table in shown.table)
+    assert sources.to_numpy().tolist() == [["A table", "3", "3,600"], ["scipy", "1", "1,200"]]
     assert survival["Difference"].tolist() == ["none"]
     assert money[["Expected", "Found", "Allowed"]].to_numpy().tolist() == [["40", "41", "5%"]]
     assert whole[["Difference", "Allowed"]].to_numpy().tolist() == [["below 0.000000001", "0.001"]]
