@@ -6,12 +6,38 @@ import pandas as pd
 
 from insights.reviewing.cohorts import Cohorts
 from insights.reviewing.dearest import CostsByCause
-from insights.reviewing.rates import Review
+from insights.reviewing.rates import UNSURE, Review
 from insights.wording import per_100, spoken
 from insights.wording_review import group_of, name_of
 
 NOTHING = "nothing to compare with"
 YOUNG = "young"
+MOST_LISTED = 24
+
+
+def by_group(review: Review, day: int) -> tuple[tuple[str, pd.DataFrame], ...]:
+    """List each name's groups, with a heading; of long lists the latest months, or what stands out.
+
+    Parameters
+    ----------
+    review
+        The comparison.
+    day
+        The day spoken of.
+    """
+    tables = []
+    for by in review.by:
+        shown = of_groups(review, by, day)
+        heading = f"By {name_of(by)}, within {day} days"
+        if len(shown) > MOST_LISTED and by == "month":
+            shown, heading = shown.head(MOST_LISTED), f"{heading}, the latest {MOST_LISTED}"
+        elif len(shown) > MOST_LISTED:
+            told = shown[shown["Verdict"] != UNSURE]
+            heading += f": {len(told)} of {len(shown)} groups stand out (all of them with --json)"
+            shown = told
+        if len(shown):
+            tables.append((heading, shown))
+    return tuple(tables)
 
 
 def of_groups(review: Review, by: str, day: int) -> pd.DataFrame:

@@ -21,6 +21,8 @@ from insights.wording import per_100, spoken
 from insights.wording_watch import named, of_use
 
 NOT_KNOWN = "not known"
+PERSONAL = ("Customer", "Phone")
+"""Of a list of units: what leads to a person."""
 STATE_WORDS = {SIGNAL: "sounds", SMALL: "too small to tell", NOT_CHARTED: "not charted yet"}
 RANK = {SIGNAL: 0, "quiet": 1, SMALL: 2, NOT_CHARTED: 3, FINISHED: 4}
 SIGNAL_WORDS = {

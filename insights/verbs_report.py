@@ -15,6 +15,8 @@ from insights.asked import names_of, selected
 from insights.errors import RequestError, SourceError
 from insights.followup import Followup
 from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
+from insights.reviewing.watched import watched_in
+from insights.verbs_watch import tell_limits
 from insights.wording import day_of
 
 
@@ -25,6 +27,11 @@ def report_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--workshop", metavar="NAME", default="", help="printed at its head")
     parser.add_argument("--by", metavar="COLUMNS", help="compare the groups of these columns")
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
+    parser.add_argument(
+        "--customers",
+        action="store_true",
+        help="name customers and telephones in the lists of units to call in",
+    )
     money = parser.add_argument_group("do the practices pay")
     money.add_argument(
         "--practice-cost",
@@ -51,8 +58,11 @@ def report(args: argparse.Namespace) -> Answer:
         by=names_of(args.by) or (),
         costs=_costs(args, followup),
         claim_cost=args.claim_cost,
+        watched=watched_in(args.source),
+        customers=args.customers,
     )
-    parts = tuple(sections(followup, wanted, _say))
+    limits = tell_limits if sys.stderr.isatty() else None
+    parts = tuple(sections(followup, wanted, _say, limits))
     cover = Cover(
         workshop=args.workshop,
         period=_period(args, followup),

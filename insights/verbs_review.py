@@ -20,10 +20,8 @@ from insights.reviewing.call_back import (
 )
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.dearest import costs_by_cause
-from insights.reviewing.rates import UNSURE, Review, review
+from insights.reviewing.rates import review
 from insights.wording import Finding
-
-MOST_LISTED = 24
 
 
 def review_options(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +50,10 @@ def look_back(args: argparse.Namespace) -> Answer:
     result = review(followup, by=names_of(args.by), days=days)
     day = wording_review.headline_day(result)
     year, costs = year_on_year(followup), costs_by_cause(followup)
-    tables = [*_by_group(result, day), ("What comebacks cost", tables_review.of_costs(costs))]
+    tables = [
+        *tables_review.by_group(result, day),
+        ("What comebacks cost", tables_review.of_costs(costs)),
+    ]
     tables.append(("Nothing failed", tables_review.of_costs_apart(costs)))
     found = wording_review.of_review(result)
     texts = [wording_review.of_year(year), found, wording_review.of_costs(costs)]
@@ -73,23 +74,6 @@ def _whole_days(text: str) -> tuple[int, ...]:
     if any(day != int(day) for day in days):
         raise RequestError(f"--at {text}: a review takes whole days, like {DAYS}.")
     return tuple(int(day) for day in days)
-
-
-def _by_group(result: Review, day: int) -> list[tuple[str, pd.DataFrame]]:
-    """List each name's groups; of long lists the latest months, or what stands out."""
-    tables = []
-    for by in result.by:
-        shown = tables_review.of_groups(result, by, day)
-        heading = f"By {wording_review.name_of(by)}, within {day} days"
-        if len(shown) > MOST_LISTED and by == "month":
-            shown, heading = shown.head(MOST_LISTED), f"{heading}, the latest {MOST_LISTED}"
-        elif len(shown) > MOST_LISTED:
-            told = shown[shown["Verdict"] != UNSURE]
-            heading += f": {len(told)} of {len(shown)} groups stand out (all of them with --json)"
-            shown = told
-        if len(shown):
-            tables.append((heading, shown))
-    return tables
 
 
 def _write(drawn: pd.DataFrame, path: str) -> None:

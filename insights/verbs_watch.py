@@ -14,15 +14,15 @@ from insights.asked import selected
 from insights.errors import EvidenceError, RequestError, SourceError
 from insights.followup import Followup
 from insights.harmless import harmless_frame
-from insights.history.book.address import is_book
 from insights.kept_limits import KeptLimits
 from insights.money.costs import comeback_cost_from_record
 from insights.recall_page import recall_page
-from insights.reviewing.kept_watch import WatchSettings, actions_of, settings_of
+from insights.reviewing.kept_watch import WatchSettings
 from insights.reviewing.missing import missing_practices
 from insights.reviewing.recall import Recall, recall_list
 from insights.reviewing.signals import FINISHED, Signals
 from insights.reviewing.watch import FALSE_ALARMS_A_YEAR, watch
+from insights.reviewing.watched import watched_in
 from insights.wording import Finding
 
 LISTED = 12
@@ -79,7 +79,7 @@ def watch_over(args: argparse.Namespace) -> Answer:
         actions=done,
         seed=args.seed,
         kept=kept,
-        progress=_tell if sys.stderr.isatty() and not args.json else None,
+        progress=tell_limits if sys.stderr.isatty() and not args.json else None,
     )
     left_out = missing_practices(followup)
     found = wording_watch.of_signals(signals).with_caveats(text for text in (kept.save(),) if text)
@@ -104,13 +104,8 @@ def watch_over(args: argparse.Namespace) -> Answer:
 
 def _wanted(args: argparse.Namespace) -> tuple[WatchSettings, pd.DataFrame | None]:
     """Read what is to be watched, and what was done: as asked, else as the book says."""
-    wanted, done = WatchSettings(), _file(args.actions)
-    if is_book(args.source):
-        from insights.history.book.opening import open_book
-
-        book = open_book(args.source, read_only=True)
-        wanted = settings_of(book)
-        done = actions_of(book) if done is None else done
+    kept, done = watched_in(args.source), _file(args.actions)
+    wanted, done = kept.settings, kept.actions if done is None else done
     rate = wanted.false_alarms_a_year if args.false_alarms is None else args.false_alarms
     return WatchSettings(tuple(args.dangerous) or wanted.dangerous, rate), done
 
@@ -171,6 +166,7 @@ def _file(path: str | None) -> pd.DataFrame | None:
         raise RequestError(f"{path} is no CSV file that can be read: {error}.") from error
 
 
-def _tell(share: float) -> None:
-    end = "\n" if share >= 1 else ""
+def tell_limits(share: float) -> None:
+    """Tell on the terminal how far the limits are."""
+    end = "\n" if share > 1 - 1e-9 else ""  # parts added up
     print(f"\rWorking out limits: {share:.0%}", end=end, file=sys.stderr, flush=True)

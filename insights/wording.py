@@ -59,6 +59,11 @@ class Finding:
         """Give the same finding with more to keep in mind."""
         return Finding(self.sentence, tuple(dict.fromkeys((*self.caveats, *more))))
 
+    def followed_by(self, other: Finding) -> Finding:
+        """Give both findings as one, this one first."""
+        joined = Finding(f"{self.sentence} {other.sentence}".strip(), self.caveats)
+        return joined.with_caveats(other.caveats)
+
 
 def per_100(share: float) -> str:
     """Write a share as a number of 100, with a digit more where it is small."""

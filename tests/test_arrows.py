@@ -155,7 +155,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.verbs_watch": EVERYTHING,
     "insights.verbs_report": EVERYTHING,
     "insights.plain_table": set(),
-    "insights.report": VOICE,
+    "insights.report": VOICE | {"insights.kept_limits"},
     "insights.command": EVERYTHING,
     "insights": EVERYTHING,
     "dashboards.theme": set(),

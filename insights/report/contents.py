@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import pandas as pd
@@ -25,8 +25,9 @@ from insights.money.costs import Costs
 from insights.money.payback import payback
 from insights.money.quote import quote_warranty
 from insights.money.reserve import reserve
-from insights.report import charts
+from insights.report import charts, reviewed
 from insights.report.section import Found, Section, Sheet
+from insights.reviewing.watched import Watched
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
@@ -53,14 +54,25 @@ class Wanted:
         compared without money.
     claim_cost
         What a claim costs; None: what the record says.
+    watched
+        What is watched, and what was done about signals.
+    customers
+        Whether customers' references and telephones stand in the lists of units to call in.
     """
 
     by: tuple[str, ...] = ()
     costs: dict[str, Costs] | None = None
     claim_cost: float | None = None
+    watched: Watched = field(default_factory=Watched)
+    customers: bool = False
 
 
-def sections(followup: Followup, wanted: Wanted, progress: Progress) -> Iterator[Section]:
+def sections(
+    followup: Followup,
+    wanted: Wanted,
+    progress: Progress,
+    limits: Callable[[float], None] | None = None,
+) -> Iterator[Section]:
     """Work out a report's answers one after the other.
 
     Parameters
@@ -71,13 +83,15 @@ def sections(followup: Followup, wanted: Wanted, progress: Progress) -> Iterator
         What is asked for.
     progress
         Told the title of each answer before it is worked out.
+    limits
+        Told the share of the watch's limits worked out.
 
     Yields
     ------
     Section
         A question that the record can't answer is there too, with the reason.
     """
-    for mark, title, work in _questions(followup, wanted):
+    for mark, title, work in _questions(followup, wanted, limits):
         progress(title)
         try:
             found = work()
@@ -86,13 +100,23 @@ def sections(followup: Followup, wanted: Wanted, progress: Progress) -> Iterator
         yield Section(mark, title, found)
 
 
-def _questions(followup: Followup, wanted: Wanted) -> Iterator[Question]:
+def _questions(
+    followup: Followup, wanted: Wanted, limits: Callable[[float], None] | None
+) -> Iterator[Question]:
     yield "standing", "Where we stand", partial(_standing, followup)
     yield "curves", "How many come back", partial(_curves, followup, None)
     for name in wanted.by:
         title = f"How many come back, by {spoken(name)}"
         yield f"by-{name}", title, partial(_curves, followup, name)
     yield "causes", "What brings them back", partial(_causes, followup)
+    yield "costs", "What comebacks cost", partial(reviewed.what_they_cost, followup)
+    yield "year", "This year beside last", partial(reviewed.this_year, followup)
+    yield "review", "Better or worse, like for like", partial(reviewed.better_or_worse, followup)
+    sounds = partial(
+        reviewed.what_sounds, followup, wanted.watched, customers=wanted.customers, progress=limits
+    )
+    yield "signals", "Trouble early", sounds
+    yield "left-out", "Practices left out", partial(reviewed.practices_left_out, followup)
     yield "repeats", "Units that come back again", partial(_repeats, followup)
     for name in practices_to_compare(followup):
         title = f"Does it work: {spoken(f'practice_{name}')}?"

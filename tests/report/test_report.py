@@ -14,6 +14,7 @@ import pytest
 from insights import tables
 from insights.command import main
 from insights.errors import RequestError
+from insights.history.declared import HOME_VARIABLE
 from insights.money.assumptions import USUAL_TERMS
 from insights.report.page import Cover, page
 from insights.report.section import Found, Section, Sheet
@@ -70,6 +71,14 @@ def read(text: str) -> Reader:
 def answered(capsys, *words: str) -> dict:
     assert main([*words, "--json"]) == 0
     return json.loads(capsys.readouterr().out)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def own_home(tmp_path_factory):
+    """Keep the limits in a folder of the tests' own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(HOME_VARIABLE, str(tmp_path_factory.mktemp("home")))
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -199,3 +208,30 @@ def test_cells_are_text_not_markup():
 def test_an_unknown_paper_is_refused():
     with pytest.raises(RequestError, match="a4, letter"):
         page(COVER, [], [], "a3")  # type: ignore[arg-type]
+
+
+def said_by(words: list[str], capsys) -> list[str]:
+    """Run the command, and give its sentences."""
+    capsys.readouterr()
+    assert main(words) == 0
+    return capsys.readouterr().out.split("\n\n")[0].splitlines()
+
+
+def test_better_or_worse_is_the_commands(report, source, capsys):
+    shown = unescape(report)
+    year, groups, costs = said_by(["review", str(source)], capsys)
+    for sentence in (year, groups, costs):
+        assert f'<p class="answer">{sentence}</p>' in shown
+    cells = set(read(report).cells)
+    table = pd.DataFrame(answered(capsys, "review", str(source))["groups"])
+    lines = table[(table["day"] == 180) & (table["by"] == "technician")]
+    assert len(lines) == 3
+    for line in lines.itertuples():
+        assert f"{line.ratio:.2f} ({line.low:.2f} to {line.high:.2f})" in cells
+
+
+def test_signals_and_practices_left_out_are_the_commands(report, source, capsys):
+    shown = unescape(report)
+    signals, missing = said_by(["watch", str(source)], capsys)
+    assert f'<p class="answer">{signals}' in shown
+    assert f'<p class="answer">{missing}</p>' in shown
