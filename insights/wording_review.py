@@ -30,6 +30,17 @@ EARLIER = {
     "elsewhere": "repaired elsewhere before",
     "unknown": "not known",
 }
+EARLIER_WORK = {
+    "sound": "earlier work found sound",
+    "parts_missing": "parts missing after earlier work",
+    "substandard": "earlier work substandard",
+    "unknown": "state of earlier work not known",
+}
+_CALLED = {"earlier_repair": EARLIER, "earlier_work": EARLIER_WORK}
+WORK_ON_ARRIVAL = (
+    "What was found of earlier work is what the bench wrote when the unit came in; the repair may "
+    "have put it right."
+)
 
 
 def headline_day(review: Review) -> int:
@@ -46,8 +57,8 @@ def name_of(by: str) -> str:
 
 def group_of(by: str, group: str, *, alone: bool = True) -> str:
     """Name a group, with what it is a group of unless that has been said."""
-    if by == "earlier_repair":
-        return EARLIER.get(group, group)
+    if by in _CALLED:
+        return _CALLED[by].get(group, group)
     return group if alone else f"{name_of(by)} {group}"
 
 
@@ -138,19 +149,26 @@ def of_costs(costs: CostsByCause) -> Finding:
 
 
 def of_earlier(review: Review, day: int | None = None) -> Finding:
-    """Say how units that had been repaired before come back."""
+    """Say how units that had been repaired before come back, and by what was found of that work."""
     day = headline_day(review) if day is None else day
-    rows = review.table[(review.table["by"] == "earlier_repair") & (review.table["day"] == day)]
-    if rows.empty:
+    rows = review.table[review.table["day"] == day]
+    repair, work = (_like_for_like(rows, by) for by in ("earlier_repair", "earlier_work"))
+    if not repair and not work:
         return Finding("Whether units had been repaired before is not on record.")
-    parts = [
-        f"{group_of('earlier_repair', row.group)}: {_against(row)}, {row.verdict}"
-        for row in rows.itertuples(index=False)
-    ]
+    said = [f"Units by earlier repair, comebacks within {day} days, like for like. {repair}"]
+    found = f"By what the bench found of that work: {work[:1].lower()}{work[1:]}"
     return Finding(
-        f"Units by earlier repair, comebacks within {day} days, like for like. "
-        f"{'; '.join(parts).capitalize()}."
+        " ".join([*(said if repair else []), *([found] if work else [])]),
+        (WORK_ON_ARRIVAL,) if work else (),
     )
+
+
+def _like_for_like(rows: pd.DataFrame, by: str) -> str:
+    parts = [
+        f"{group_of(by, row.group)}: {_against(row)}, {row.verdict}"
+        for row in rows[rows["by"] == by].itertuples(index=False)
+    ]
+    return f"{'; '.join(parts).capitalize()}." if parts else ""
 
 
 def of_corrected(found: Corrected, day: int) -> Finding:

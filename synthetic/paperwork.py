@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from insights.history.schema import DECISIONS, RELATIONS
+from insights.history.schema import DECISIONS, EARLIER_WORK, RELATIONS
+from synthetic.earlier_work import find_earlier_work
 from synthetic.identity import identify
 from synthetic.scenario import MISUSE, NO_FAULT_FOUND, Reading, Scenario
 from synthetic.telling import tell
@@ -112,6 +113,9 @@ def _findings(
         "unit_age_years": np.where(age_known, facts["age_years"], np.nan),
         "condition": np.where(condition_known, facts["condition"], np.nan),
         "earlier_repair": _coded(earlier, ("never", "here", "elsewhere", "unknown")),
+        "earlier_work": _coded(
+            find_earlier_work(scenario, earlier == 2, earlier == 1, finished), EARLIER_WORK
+        ),
         **words,
         "root_cause": _coded(cause, names),
         "upstream_cause": upstream,

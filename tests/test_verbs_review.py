@@ -65,6 +65,9 @@ def test_json_holds_every_group_and_day(shop, capsys):
 def test_by_takes_a_few_columns(shop, capsys):
     data = json.loads(said(capsys, shop, "--json", "--by", "model,technician"))
     assert {row["by"] for row in data["groups"]} == {"model", "technician"}
+    told = said(capsys, shop, "--by", "earlier_work")
+    assert "By earlier work, within 180 days" in told
+    assert "parts missing after earlier work" in told
     assert "Can't group by 'luck'" in complaint(capsys, shop, "--by", "luck")
 
 

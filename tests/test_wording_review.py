@@ -6,6 +6,7 @@ import pandas as pd
 from shop import fleet, followed
 
 from insights import tables_review, wording_review
+from insights.history.schema import EARLIER_WORK
 from insights.reviewing.call_back import corrected
 from insights.reviewing.cohorts import YearOnYear, cohorts
 from insights.reviewing.dearest import costs_by_cause
@@ -20,6 +21,8 @@ def benches(ada: int, bo: int):
     for place, row in enumerate(rows):
         row["model"] = "boiler"
         row["earlier_repair"] = ("never", "elsewhere")[place % 2]
+        if place % 2:
+            row["earlier_work"] = ("sound", "parts_missing", "substandard")[place % 3]
     return followed(*rows, **RULES)
 
 
@@ -111,6 +114,32 @@ def test_earlier_repairs_each_with_their_verdict():
     assert "not on record" in wording_review.of_earlier(other).sentence
 
 
+def test_what_the_bench_found_of_earlier_work_is_said_with_its_comebacks():
+    followup = benches(30, 12)
+    result = review(followup, by=("earlier_repair", "earlier_work"), days=(90,))
+    found = wording_review.of_earlier(result)
+    before, after = found.sentence.split(" By what the bench found of that work: ")
+    assert "Repaired elsewhere before: " in before
+    rows = result.table[result.table["by"] == "earlier_work"].set_index("group")
+    for group, words in (
+        ("parts_missing", "parts missing after earlier work"),
+        ("sound", "earlier work found sound"),
+        ("substandard", "earlier work substandard"),
+    ):
+        # Counted by hand: which of the first jobs of such units came back.
+        jobs = followup.history.jobs.iloc[followup.episodes["job"]]
+        mine = (jobs["earlier_work"] == group).to_numpy()
+        back = int((followup.episodes["end"] == "return").to_numpy()[mine].sum())
+        assert rows.loc[group, "returns"] == back
+        assert f"{words}: {back} back, {rows.loc[group, 'expected']:.1f} expected" in after
+    assert wording_review.WORK_ON_ARRIVAL in found.caveats
+    alone = wording_review.of_earlier(review(followup, by="earlier_work", days=(90,)))
+    assert alone.sentence.startswith("By what the bench found of that work: parts missing")
+    only = wording_review.of_earlier(review(followup, by="earlier_repair", days=(90,)))
+    assert "that work" not in only.sentence
+    assert only.caveats == ()
+
+
 def test_owners_called_turn_back_into_failed():
     rows = pd.DataFrame({"job_id": range(30), "answer": ["would_return"] * 24 + ["would_not"] * 6})
     found = wording_review.of_corrected(corrected(0.04, rows), 180)
@@ -141,3 +170,6 @@ def test_groups_have_plain_names():
     assert wording_review.name_of("supplier_of_heat_plate") == "supplier of the heat plate"
     assert wording_review.group_of("earlier_repair", "never") == "never repaired before"
     assert wording_review.group_of("model", "grinder", alone=False) == "model grinder"
+    called = [wording_review.group_of("earlier_work", choice) for choice in EARLIER_WORK]
+    assert len(set(called)) == len(called)
+    assert not set(called) & set(EARLIER_WORK)

@@ -10,6 +10,7 @@ from dashboards.views.take_in import CONDITIONS
 from dashboards.workplace import Place
 from insights import wording_suggestion
 from insights.history.book.entries import BookJob
+from insights.history.schema import EARLIER_WORK
 
 COLUMNS = (
     "root_cause",
@@ -18,6 +19,7 @@ COLUMNS = (
     "notes",
     "technician",
     "condition",
+    "earlier_work",
     "unit_age_years",
 )
 
@@ -36,6 +38,7 @@ def show(place: Place, job: BookJob) -> None:
         people = dict.fromkeys((place.person.name, *codes.of("technician")))
         form.code("technician", "Done by", list(people))
         form.pick("condition", "Condition", list(CONDITIONS), CONDITIONS)
+        form.pick("earlier_work", "Repaired before? In what state is that work", EARLIER_WORK)
         form.text("unit_age_years", "Age in years", number=True)
     with st.container(key="save-bar"):
         form.save("Save what was found", saving(place, job, "findings", as_entered))

@@ -51,10 +51,11 @@ def show() -> None:
             alt=f"Arrivals with no fault found or misuse, by {what}",
         )
     st.subheader("Units that had been repaired before", anchor=False)
-    answer.say(wording_review.of_earlier(reviewed))
+    earlier = wording_review.of_earlier(reviewed)
+    answer.say(earlier)
     _costs(record, selection)
     _calls(record, selection, day)
-    answer.keep_in_mind(everything)
+    answer.keep_in_mind(everything.with_caveats(earlier.caveats))
     with st.expander("How this is worked out"):
         st.markdown(reviewed.method)
 

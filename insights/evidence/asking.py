@@ -18,7 +18,17 @@ from insights.notes import Note
 PREFIX = "practice_"
 KNOWN_BEFORE = ("model", "technician", "age_band", "condition", "root_cause", "earlier_repair")
 """Facts known before the repair that are adjusted for by default, with the calendar."""
-MAY_ADJUST = (*KNOWN_BEFORE, "upstream_cause", "repair_number", "month", "quarter", "year")
+MAY_ADJUST = (
+    *KNOWN_BEFORE,
+    "earlier_work",
+    "upstream_cause",
+    "repair_number",
+    "month",
+    "quarter",
+    "year",
+)
+"""``earlier_work`` is found before the repair is chosen, but only on units repaired before: asked
+for, it stands in for part of ``earlier_repair``, so it is not there by default."""
 MOST_QUARTERS = 8
 LEFT_UNDONE = frozenset(
     {"left", "one", "no", "none", "not", "not_done", "skipped", "kept", "old", "without", "off"}

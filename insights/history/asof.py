@@ -15,6 +15,7 @@ FOUND_ON_THE_BENCH = (
     "root_cause",
     "upstream_cause",
     "cause_removed",
+    "earlier_work",
     "technician",
     "bench_minutes",
     "parts_cost",

@@ -57,6 +57,7 @@ RELATIONS = (
 )
 DECISIONS = ("covered", "goodwill", "charged", "declined", "pending")
 ENDINGS = ("scrapped", "refunded", "replaced")
+EARLIER_WORK = ("sound", "parts_missing", "substandard", "unknown")
 
 COLUMNS: tuple[Column, ...] = (
     Column("job_id", "text", "the job's own number", required=True),
@@ -74,6 +75,12 @@ COLUMNS: tuple[Column, ...] = (
         "choice",
         "was it repaired before, and where",
         choices=("never", "here", "elsewhere", "unknown"),
+    ),
+    Column(
+        "earlier_work",
+        "choice",
+        "if it was repaired before: in what state the bench found that work",
+        choices=EARLIER_WORK,
     ),
     Column("complaint", "text", "what the customer said"),
     Column("notes", "text", "what the bench wrote"),

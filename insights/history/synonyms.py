@@ -67,6 +67,12 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
         "reparation anterieure", "reparacion previa", "riparazione precedente",
         "eerdere reparatie",
     ),
+    "earlier_work": (
+        "previous work", "state of previous work", "state of earlier repair", "quality of previous "
+        "repair", "zustand der vorreparatur", "etat de la reparation anterieure",
+        "estado de la reparacion previa", "stato della riparazione precedente",
+        "staat van eerdere reparatie",
+    ),
     "complaint": (
         "fault reported", "reported fault", "problem", "symptom", "customer complaint", "issue",
         "fault description", "beanstandung", "fehlerbeschreibung", "reklamation", "panne",

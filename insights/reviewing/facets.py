@@ -10,7 +10,7 @@ import pandas as pd
 from insights.errors import RequestError
 from insights.followup import NOT_RECORDED, Followup
 
-ALWAYS = ("month", "technician", "model", "root_cause", "earlier_repair")
+ALWAYS = ("month", "technician", "model", "root_cause", "earlier_repair", "earlier_work")
 SUPPLIER = "supplier_of_"
 _MAKER = re.compile(r"([^\W\d_]+)\s*[-/:. ]\s*\w")
 """Letters before a dash, slash, colon, point or space: the supplier, where lots are so named."""

@@ -303,6 +303,18 @@ def constant() -> list[list[dict]]:
     ]
 
 
+def test_the_state_of_earlier_work_may_adjust_but_only_when_asked_for():
+    jobs = followed_groups(
+        group(60, "both", model="boiler", earlier_work="sound", back=spread(4)),
+        group(60, "one", model="boiler", earlier_work="sound", back=spread(6)),
+        group(40, "both", model="boiler", earlier_work="substandard", back=spread(5)),
+        group(40, "one", model="boiler", earlier_work="substandard", back=spread(7)),
+    )
+    asked = compare_practice(jobs, "pair", adjust=["earlier_work"], **QUICK)
+    assert asked.covariates == ("earlier_work",)
+    assert "earlier_work" not in compare_practice(jobs, "pair", **QUICK).covariates
+
+
 def test_a_fact_alike_on_all_jobs_is_named_and_left_out():
     found = compare_practice(followed_groups(*constant()), "pair", adjust=["model"], **QUICK)
     assert found.covariates == ()

@@ -32,6 +32,8 @@ JOBS = [
         "notified": "2026-02-27",
         "handed_back": "2026-03-20",
         "root_cause": "cord",
+        "earlier_repair": "elsewhere",
+        "earlier_work": "substandard",
         "relation": "same_fault",
         "decision": "covered",
         "claim_cost": 31.5,
@@ -81,6 +83,7 @@ def test_what_was_known_on_a_day():
     for name in (
         "handed_back",
         "root_cause",
+        "earlier_work",
         "relation",
         "decision",
         "claim_cost",
@@ -91,7 +94,7 @@ def test_what_was_known_on_a_day():
     ):
         assert pd.isna(on_bench[name]), name
     assert on_bench["notified"] == pd.Timestamp("2026-02-27")
-    assert on_bench["condition"] == 3
+    assert (on_bench["condition"], on_bench["earlier_repair"]) == (3, "elsewhere")
     assert (jobs.loc["B1", "ended_how"], jobs.loc["B1", "root_cause"]) == ("scrapped", "element")
     assert jobs.loc["C1", "root_cause"] == "switch"
     assert known.history.notes[-1].code == "as_known"

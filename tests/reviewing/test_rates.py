@@ -159,7 +159,7 @@ def cafe():
 
 def test_all_that_is_recorded_is_reviewed(cafe):
     result = review(cafe)
-    wanted = ("month", "technician", "model", "root_cause", "earlier_repair")
+    wanted = ("month", "technician", "model", "root_cause", "earlier_repair", "earlier_work")
     assert result.by == (*wanted, "lot_contact", "lot_element", "lot_gasket")
     months = result.table.loc[result.table["by"] == "month", "group"].unique().tolist()
     assert months == sorted(months)

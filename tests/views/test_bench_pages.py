@@ -123,7 +123,8 @@ def test_findings_practices_and_parts_are_versions_of_their_own(opened, book):
     app.button(key=f"open-{job.job_id}").click().run()
     press(app, "Save what was found")
     assert book.job(job.job_id).number == 1  # nothing was changed
-    fill(app, root_cause="cord", upstream_cause="pulled", cause_removed="no")
+    found = {"root_cause": "cord", "upstream_cause": "pulled", "cause_removed": "no"}
+    fill(app, **found, earlier_work="parts_missing")
     press(app, "Save what was found")
     press(fill(step(app, "Done"), practice_scale="left"), "Save what was done")
     app = fill(step(app, "Parts"), **{"part-1": "Cord set", "lot-1": "K7", "bench_minutes": "20"})
@@ -135,6 +136,7 @@ def test_findings_practices_and_parts_are_versions_of_their_own(opened, book):
     wanted = {
         "root_cause": "cord",
         "cause_removed": "no",
+        "earlier_work": "parts_missing",
         "practice_scale": "left",
         "lot_cord_set": "K7",
         "lot_seal": "S3",
@@ -145,7 +147,8 @@ def test_findings_practices_and_parts_are_versions_of_their_own(opened, book):
     steps = [version.what for version in book.versions_of(job.job_id)]
     assert steps == ["received", "findings", "practices", "parts"]
     said = page_text(step(app, "Changes"))
-    assert "Ada, findings: root cause cord; upstream cause pulled; cause removed no." in said
+    saved = "earlier work parts_missing; root cause cord; upstream cause pulled; cause removed no."
+    assert f"Ada, findings: {saved}" in said
 
 
 def test_a_unit_out_of_limits_stays_or_leaves_for_a_reason(opened, book):

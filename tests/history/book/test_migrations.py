@@ -20,7 +20,7 @@ from insights.history.book.entries import Settings
 from insights.history.book.migrating import newest, upgrade, version_of
 from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
-from insights.history.book.tables import metadata
+from insights.history.book.tables import PERSONAL, metadata, versions
 
 STEPS = Path(__file__).parents[3] / "insights/history/book/migrations/versions"
 VERSIONS = sorted(path.name[:4] for path in STEPS.glob("[0-9]*.py"))
@@ -69,8 +69,13 @@ def test_a_book_of_every_version_comes_forward_whole(new_place, version):
     assert (job.number, job.values["price"]) == (2, 45.5)
     assert [version.number for version in book.versions_of("A1")] == [1, 2]
     assert book.receive({"received": "2026-03-02", "model": "grill"}, by=ADA).job_id == "J000042"
-    with pytest.raises(BookError, match="only ever adds"), writing(book.engine, "x") as connection:
-        connection.exec_driver_sql("UPDATE versions SET model = 'grill'")
+    # What may be wiped of a customer is held by a rule of its own; all else is fixed.
+    for column in [one.name for one in versions.c if one.name not in (*PERSONAL, "bench")]:
+        with (
+            pytest.raises(BookError, match="only ever adds"),
+            writing(book.engine, "x") as connection,
+        ):
+            connection.exec_driver_sql(f"UPDATE versions SET {column} = {column}")
     book.engine.dispose()
 
 
