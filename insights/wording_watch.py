@@ -74,13 +74,13 @@ def _headline(signals: Signals) -> str:
 def of_open(signals: Signals) -> str:
     """Say the open signals, the gravest in full."""
     waiting = signals.open
-    shown = [of_signal(row) for row in gravest(waiting).head(MOST_NAMED).itertuples(index=False)]
+    shown = [of_signal(row) for row in _gravest(waiting).head(MOST_NAMED).itertuples(index=False)]
     more = len(waiting) - len(shown)
     rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""
     return " ".join(shown) + rest
 
 
-def gravest(signals: pd.DataFrame) -> pd.DataFrame:
+def _gravest(signals: pd.DataFrame) -> pd.DataFrame:
     """Put dangerous cases first, then lots, then the rest, the latest of each first."""
     rank = signals["kind"].map({DANGEROUS: 0, "lot": 1, HABIT: 2}).fillna(3)
     return signals.assign(rank=rank).sort_values(
