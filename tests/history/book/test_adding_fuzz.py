@@ -272,12 +272,13 @@ def bomb(member: str, size: int) -> bytes:
 @pytest.mark.parametrize(
     ("data", "told"),
     [
-        (gzip.compress(b"job_id,received,model\n" * 99), "a compressed file"),
+        (gzip.compress(b"job_id,received,model\n" * 99, mtime=0), "a compressed file"),
         (b"PK\x03\x04" + b"\0" * 200, "not a readable XLSX"),
         (b"PAR1" + b"\xff" * 300 + b"PAR1", "not a readable Parquet"),
         (b"\xff\xfe" + b"\xd8" * 51, "begins as UTF-16"),
         (b"", "empty"),
     ],
+    ids=["gzip", "XLSX", "Parquet", "UTF-16", "empty"],
 )
 def test_what_is_no_table_is_refused_in_a_sentence(tmp_path: Path, data: bytes, told: str) -> None:
     book = create_book(tmp_path / "book.db", Settings(), ADA)
