@@ -137,9 +137,9 @@ def followed(args: argparse.Namespace, history: History) -> Followup:
     )
 
 
-def selected(args: argparse.Namespace) -> Followup:
-    """Read, link, follow, and keep the hand-backs that the filters ask for."""
-    followup = followed(args, read(args))
+def selected(args: argparse.Namespace, followup: Followup | None = None) -> Followup:
+    """Keep the hand-backs that the filters ask for, of the source's if not of those given."""
+    followup = followed(args, read(args)) if followup is None else followup
     where: dict[str, tuple[str, ...]] = {}
     for condition in args.where:
         name, equals, value = condition.partition("=")

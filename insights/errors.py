@@ -57,5 +57,21 @@ class ChangedMeanwhile(StaysfixedError):
     """Someone else saved the same thing since it was read: look at theirs, then save again."""
 
 
+class MailError(StaysfixedError):
+    """A mail can't be sent: mend what the text names, then send it again.
+
+    Parameters
+    ----------
+    text
+        What is wrong, and what to do.
+    may_be_sent
+        Whether the server may have taken the mail all the same.
+    """
+
+    def __init__(self, text: str, *, may_be_sent: bool = False) -> None:
+        self.may_be_sent = may_be_sent
+        super().__init__(text)
+
+
 class NotAllowed(StaysfixedError):
     """A person's role does not allow it: ask someone whose role does."""

@@ -12,6 +12,7 @@ import pandas as pd
 from insights import (
     as_json,
     verbs_money,
+    verbs_month,
     verbs_pool,
     verbs_report,
     verbs_review,
@@ -283,6 +284,12 @@ ANALYSES = (
         "all of it as one printable page",
         verbs_report.report_options,
         verbs_report.report,
+    ),
+    Verb(
+        "month",
+        "one month on a page or two, printed or sent by mail",
+        verbs_month.month_options,
+        verbs_month.month,
     ),
     Verb(
         "counts",

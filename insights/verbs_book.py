@@ -20,6 +20,7 @@ from insights.verbs import Verb
 
 KEEPING = "insights.keeping_book"
 FILLING = "insights.filling_book"
+MAILING = "insights.mail_of_book"
 
 
 def book_option(parser: argparse.ArgumentParser) -> None:
@@ -120,6 +121,14 @@ def _refused_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _mail_options(parser: argparse.ArgumentParser) -> None:
+    book_option(parser)
+    by_option(parser)
+    change = parser.add_mutually_exclusive_group()
+    change.add_argument("--settings", metavar="FILE.toml", help="keep how it is mailed")
+    change.add_argument("--off", action="store_true", help="it is not mailed any more")
+
+
 BOOK_VERBS = (
     Verb("new", "make an empty job book", _new_options, answered_in(KEEPING, "new")),
     Verb(
@@ -167,4 +176,5 @@ BOOK_VERBS = (
         _refused_options,
         answered_in(FILLING, "refused"),
     ),
+    Verb("mail", "how the monthly summary is mailed", _mail_options, answered_in(MAILING, "mail")),
 )

@@ -41,6 +41,7 @@ VOICE = RESULTS | {
     "insights.wording_watch",
     "insights.tables_checked",
     "insights.wording_checked",
+    "insights.wording_month",
     "insights.wording_money",
 }
 PROGRAM = {
@@ -60,6 +61,8 @@ PROGRAM = {
     "insights.recall_page",
     "insights.kept_limits",
     "insights.verbs_report",
+    "insights.verbs_month",
+    "insights.mail",
 }
 EVERYTHING = VOICE | PROGRAM | {"insights.report"}
 SCREEN_DATA = {
@@ -154,6 +157,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.verbs_review": EVERYTHING,
     "insights.verbs_watch": EVERYTHING,
     "insights.verbs_report": EVERYTHING,
+    "insights.verbs_month": EVERYTHING,
+    "insights.mail": HISTORY | {"insights.report", "insights.wording"},
+    "insights.mail_of_book": EVERYTHING,
+    "insights.wording_month": RESULTS | {"insights.wording"},
     "insights.plain_table": set(),
     "insights.report": VOICE | {"insights.kept_limits"},
     "insights.command": EVERYTHING,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from typing import Literal
 
@@ -12,6 +12,7 @@ import pandas as pd
 from insights.errors import RequestError
 from insights.report.section import Chart, Section, Sheet
 from insights.report.sources import SOURCES
+from insights.wording import Finding
 
 Paper = Literal["a4", "letter"]
 PAPERS: dict[str, str] = {"a4": "A4", "letter": "letter"}
@@ -82,6 +83,35 @@ def page(cover: Cover, sections: Iterable[Section], cautions: Iterable[str], pap
         sections="\n".join(_section(part) for part in chosen),
         appendix=_appendix(chosen),
     )
+
+
+def short_page(
+    cover: Cover, sections: Iterable[Section], cautions: Iterable[str], paper: Paper
+) -> str:
+    """Put a summary together: no contents, no methods, what to keep in mind once, at its end.
+
+    Parameters and errors are those of :func:`page`.
+    """
+    if paper not in PAPERS:
+        raise RequestError(f"The paper is '{paper}'. Choose one of: {', '.join(PAPERS)}.")
+    chosen = tuple(sections)
+    caveats = dict.fromkeys(text for part in chosen for text in part.found.finding.caveats)
+    return SHORT_PAGE.format(
+        title=escape(f"{cover.workshop or 'Comebacks'}: {cover.period}"),
+        style=STYLE.replace("PAPER", PAPERS[paper]) + SHORT_STYLE,
+        workshop=escape(cover.workshop or "Comebacks, practices and warranties"),
+        period=escape(cover.period),
+        made=escape(f"{cover.made} From {cover.source}."),
+        cautions="\n".join(f"<p>{escape(text)}</p>" for text in cautions),
+        sections="\n".join(_section(_bare(part)) for part in chosen),
+        caveats="".join(f"<li>{escape(text)}</li>" for text in caveats),
+    )
+
+
+def _bare(part: Section) -> Section:
+    """Leave out what to keep in mind: a summary says it once, for all its answers."""
+    found = replace(part.found, finding=Finding(part.found.finding.sentence))
+    return replace(part, found=found)
 
 
 def _section(part: Section) -> str:
@@ -177,6 +207,16 @@ a { color: inherit; }
 @media print { body { margin: 0; max-width: none; padding: 0; } a { text-decoration: none; } }
 """
 
+SHORT_STYLE = """
+@page { margin: 13mm 14mm 14mm; }
+body { font-size: 9.5pt; line-height: 1.4; }
+h1 { font-size: 1.6em; } h2 { font-size: 1.15em; margin: 1.1em 0 .2em; padding-top: .3em;
+  border-top-width: 1px; }
+p { margin: .35em 0; } table { margin: .5em 0; } .answer { font-size: 1em; }
+th, td { padding: .1em .6em .1em 0; } .keep { font-size: .82em; break-inside: auto; }
+.keep ul { margin: .2em 0; } .caution { margin-top: .8em; font-size: .85em; }
+"""
+
 PAGE = """<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -206,6 +246,31 @@ PAGE = """<!DOCTYPE html>
 {appendix}
 </section>
 </main>
+</body>
+</html>
+"""
+
+SHORT_PAGE = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>{title}</title>
+<style>{style}</style>
+</head>
+<body>
+<header>
+<h1>{workshop}: {period}</h1>
+<p>{made}</p>
+</header>
+<main>
+{sections}
+<section id="keep" class="keep"><h2>Keep in mind</h2><ul>{caveats}</ul></section>
+</main>
+<div class="caution">
+{cautions}
+</div>
 </body>
 </html>
 """

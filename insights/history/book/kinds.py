@@ -47,3 +47,13 @@ SIGNAL_ACTION = "signal_action"
 
 CALL_IN = "call_in"
 """How far the call about a unit is, under its chart and job: ``chart``, ``job_id``, ``status``."""
+
+MAIL = "mail"
+"""How the monthly summary is mailed, under :data:`WHOLE_BOOK`: what
+:class:`insights.mail.settings.MailSettings` holds; a password is never among it."""
+
+MONTH_MAILED = "month_mailed"
+"""How far the mail of a month's summary is, under the month: ``state``, ``at``, ``to``."""
+
+CALL_BACK = "call_back"
+"""An owner drawn to be asked, under the unit's job: ``drawn_on``, ``answer`` (empty: not yet)."""
