@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from html import escape
 
 import pandas as pd
@@ -122,7 +122,14 @@ def figure(drawn: go.Figure, *, key: str, alt: str) -> None:
     st.plotly_chart(drawn, key=key, theme=None, config=config, alt=alt)
 
 
-def table(rows: pd.DataFrame, *, key: str, alt: str, numbers: pd.DataFrame | None = None) -> None:
+def table(
+    rows: pd.DataFrame,
+    *,
+    key: str,
+    alt: str,
+    numbers: pd.DataFrame | None = None,
+    before: Callable[[], None] | None = None,
+) -> None:
     """Show a table, with a download of what is behind it.
 
     Parameters
@@ -135,18 +142,22 @@ def table(rows: pd.DataFrame, *, key: str, alt: str, numbers: pd.DataFrame | Non
         What it lists, for those who can't see it.
     numbers
         For the download: the tidy frame, in full precision; ``rows`` where not given.
+    before
+        As for :func:`download`.
     """
     if len(rows) <= FEW_ROWS:
         st.table(rows, hide_index=True, border="horizontal", alt=alt)
     else:
         st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
     if numbers is None:
-        download(rows, key=key, label="List as CSV")
+        download(rows, key=key, label="List as CSV", before=before)
     else:
-        download(numbers, key=key, label="Numbers as CSV")
+        download(numbers, key=key, label="Numbers as CSV", before=before)
 
 
-def download(frame: pd.DataFrame, *, key: str, label: str) -> None:
+def download(
+    frame: pd.DataFrame, *, key: str, label: str, before: Callable[[], None] | None = None
+) -> None:
     """Offer a frame as a CSV file.
 
     Parameters
@@ -157,11 +168,19 @@ def download(frame: pd.DataFrame, *, key: str, label: str) -> None:
         Unique on the page; also the file's name.
     label
         On the button.
+    before
+        Done first when it is asked for; where that fails, nothing is handed out.
     """
+
+    # Written only when asked for: a long table should not slow the page.
+    def written() -> bytes:
+        if before is not None:
+            before()
+        return harmless_frame(frame).to_csv(index=False).encode("utf-8")
+
     st.download_button(
         label,
-        # Written only when asked for: a long table should not slow the page.
-        data=lambda: harmless_frame(frame).to_csv(index=False).encode("utf-8"),
+        data=written,
         file_name=f"{key}.csv",
         mime="text/csv",
         key=f"{key}-csv",

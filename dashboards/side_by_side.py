@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from dashboards import answer
+from dashboards import answer, looking
 from dashboards.workplace import Place
 from insights import tables_bench
 from insights.history.book.as_typed import all_typed
@@ -36,6 +36,7 @@ def show(place: Place, index: BookJob, job: BookJob, hidden: Collection[str] = (
         names = [name for name in one.values if name not in kept_back]
         return all_typed(one.values, names, place.settings)
 
+    looking.looked_at(place.book, place.person, job.job_id, index.job_id)
     answer.table(
         tables_bench.of_visits(typed(index, KEPT_BACK), typed(job, KEPT_BACK.union(hidden))),
         key=f"{index.job_id}-and-{job.job_id}",

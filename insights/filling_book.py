@@ -11,6 +11,7 @@ import pandas as pd
 from insights import wording_adding
 from insights.answer import Answer
 from insights.asked import declared
+from insights.history.book.access_log import EXPORTED, log_access
 from insights.history.book.adding import add_file, plan_adding
 from insights.history.book.book import Book
 from insights.history.book.opening import open_book
@@ -53,6 +54,8 @@ def refused(args: argparse.Namespace) -> Answer:
         dtype=object,
     )
     if args.to and waiting:
+        what = f"{len(waiting)} refused rows, to {args.to}"
+        log_access(book, Person(named(args)), EXPORTED, what)
         files = _written(waiting, Path(args.to))
         finding = wording_adding.of_written(waiting, files)
         return Answer({"refused": table, "files": files}, finding)

@@ -9,6 +9,8 @@ from pathlib import Path
 from insights import wording_book
 from insights.answer import Answer
 from insights.asked import as_of_day
+from insights.errors import BookError, RequestError
+from insights.history.book.access_log import EXPORTED, log_access
 from insights.history.book.backup import Copied, backup, restore
 from insights.history.book.condition import condition
 from insights.history.book.entries import Settings
@@ -38,8 +40,15 @@ def check(args: argparse.Namespace) -> Answer:
 
 def back_up(args: argparse.Namespace) -> Answer:
     """Write a checked copy."""
-    copied = backup(open_book(args.book, read_only=True, as_it_is=True), args.to)
-    return Answer(_data(copied), wording_book.of_backup(copied))
+    # A book that can't be written to any more needs its backup most, so that goes first.
+    book = open_book(args.book, read_only=True, as_it_is=True)
+    try:
+        _note_leaving(args, f"backup {args.to}")
+        unnoted: tuple[str, ...] = ()
+    except (BookError, RequestError) as error:
+        unnoted = (wording_book.not_noted(error),)
+    copied = backup(book, args.to)
+    return Answer(_data(copied), wording_book.of_backup(copied).with_caveats(unnoted))
 
 
 def bring_back(args: argparse.Namespace) -> Answer:
@@ -51,6 +60,7 @@ def bring_back(args: argparse.Namespace) -> Answer:
 def export(args: argparse.Namespace) -> Answer:
     """Write everything as tables."""
     book = open_book(args.book, read_only=True)
+    _note_leaving(args, f"everything, to {args.folder}")
     exported = export_book(book, args.folder, args.form)
     return Answer(asdict(exported), wording_book.of_export(exported, args.folder))
 
@@ -65,10 +75,26 @@ def write_jobs(args: argparse.Namespace) -> Answer:
     """Write the jobs as one table."""
     form, as_of = form_of(args.to), as_of_day(args)
     history = open_book(args.book, read_only=True).history(as_of)
+    _note_leaving(args, f"{len(history.jobs)} jobs, to {args.to}")
     with whole_file(Path(args.to)) as making:
         write_history(history, making, form)
     data = {"file": args.to, "jobs": len(history.jobs), "as_of": args.as_of}
     return Answer(data, wording_book.of_jobs_written(len(history.jobs), args.to, as_of))
+
+
+def _note_leaving(args: argparse.Namespace, what: str) -> None:
+    """Write down in the book that customers' data are about to leave it, and by whom.
+
+    Raises
+    ------
+    BookError
+        It can't be written down.
+    """
+    book = open_book(args.book, as_it_is=True)
+    try:
+        log_access(book, Person(named(args)), EXPORTED, what)
+    finally:
+        book.engine.dispose()
 
 
 def _data(copied: Copied) -> dict[str, object]:

@@ -77,6 +77,7 @@ def _new_options(parser: argparse.ArgumentParser) -> None:
 
 def _backup_options(parser: argparse.ArgumentParser) -> None:
     book_option(parser)
+    by_option(parser)
     parser.add_argument("to", metavar="FILE", help="a name at which there is nothing yet")
 
 
@@ -87,6 +88,7 @@ def _restore_options(parser: argparse.ArgumentParser) -> None:
 
 def _export_options(parser: argparse.ArgumentParser) -> None:
     book_option(parser)
+    by_option(parser)
     parser.add_argument("folder", metavar="FOLDER", help="a name at which there is nothing yet")
     parser.add_argument("--form", choices=FORMS, default=FORMS[0], help="csv if not said")
 
@@ -98,6 +100,7 @@ def _rebuild_options(parser: argparse.ArgumentParser) -> None:
 
 def _history_options(parser: argparse.ArgumentParser) -> None:
     book_option(parser)
+    by_option(parser)
     parser.add_argument("to", metavar="FILE", help="a new .csv or .parquet file")
     as_of_option(parser)
 

@@ -46,6 +46,11 @@ def of_backup(copied: Copied) -> Finding:
     )
 
 
+def not_noted(error: Exception) -> str:
+    """Say that a backup was made although the book could not write down who took it."""
+    return f"The book's list of who took customers' data does not hold this backup: {error}"
+
+
 def of_restore(copied: Copied) -> Finding:
     """Say that a book was brought back and is equal to the backup."""
     return Finding(

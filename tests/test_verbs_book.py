@@ -10,7 +10,9 @@ from types import SimpleNamespace
 import pytest
 
 from insights.command import main
+from insights.errors import BookError
 from insights.history.book import engines
+from insights.history.book.access_log import accesses
 from insights.history.book.kinds import SAME_UNIT
 from insights.history.book.opening import open_book
 from insights.history.book.people import Person
@@ -85,6 +87,34 @@ def test_everything_goes_out_and_comes_back(shop, capsys):
     assert "with .csv or .parquet" in complaint(capsys, "book", "history", shop, "jobs.xls")
 
 
+def test_what_leaves_the_book_is_written_down_in_it(shop, capsys):
+    answered(capsys, "book", "backup", shop, "kept.backup", "--by", "Bo")
+    answered(capsys, "book", "export", shop, "tables", "--by", "Cleo")
+    answered(capsys, "book", "history", shop, "jobs.csv", "--by", "Bo")
+    lines = accesses(open_book(shop), by=ADA)
+    assert set(lines["did"]) == {"exported"}
+    assert lines[["who", "what"]].to_numpy().tolist()[::-1] == [
+        ["Bo", "backup kept.backup"],
+        ["Cleo", "everything, to tables"],
+        ["Bo", "36 jobs, to jobs.csv"],
+    ]
+
+
+def test_a_book_that_can_not_note_it_is_still_backed_up_but_not_exported(shop, capsys, monkeypatch):
+    def full(*_: object) -> None:
+        raise BookError("shop.db can't be written: the disk is full.")
+
+    monkeypatch.setattr("insights.keeping_book.log_access", full)
+    assert "does not hold this backup: shop.db can't be written" in said(
+        capsys, "book", "backup", shop, "kept.backup"
+    )
+    assert Path("kept.backup").is_file()
+    assert "disk is full" in complaint(capsys, "book", "export", shop, "tables")
+    assert "disk is full" in complaint(capsys, "book", "history", shop, "jobs.csv")
+    assert not Path("tables").exists()
+    assert not Path("jobs.csv").exists()
+
+
 def test_a_book_answers_like_the_file_it_writes(shop, capsys):
     data = answered(capsys, "check", shop)
     assert (data["jobs"], data["units"], data["returns"]) == (36, 30, 6)
@@ -120,3 +150,17 @@ def test_the_machine_s_user_is_named_where_nobody_is(home, capsys, monkeypatch):
     book = open_book("a.db")
     assert book.get("settings", "book").saved_by == "casey"
     assert (book.settings().workshop, book.settings().prefix) == ("Three Benches", "T")
+
+
+def test_refused_rows_written_out_are_written_down_too(shop, capsys):
+    Path("more.csv").write_text("job_id,received,model,customer\nX1,soon,grill,Cafe Nine\n")
+    answered(capsys, "book", "add", shop, "more.csv", "--by", "Ada")
+    answered(capsys, "book", "refused", shop, "--by", "Bo")
+    assert accesses(open_book(shop), by=ADA).empty
+    answered(capsys, "book", "refused", shop, "--by", "Bo", "--to", "mend.csv")
+    line = accesses(open_book(shop), by=ADA).iloc[0]
+    assert line[["who", "did", "what"]].tolist() == [
+        "Bo",
+        "exported",
+        "1 refused rows, to mend.csv",
+    ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import adding_data, answer, data, matching, workplace
+from dashboards import adding_data, answer, data, looking, matching, workplace
 from dashboards.data import Source
 from dashboards.forms import Form, Sent
 from dashboards.markup import literal
@@ -116,6 +116,7 @@ def _waiting(place: Place) -> None:
 
 
 def _mend(place: Place, row: RefusedRow) -> None:
+    looking.looked_at(place.book, place.person, f"refused row {row.key}")
     st.markdown(literal(f"{row.problem}. {row.remedy}."))
     form = Form(place.book, place.person, "mending", row.key, fields=row.cells, number=row.number)
     form.notices()

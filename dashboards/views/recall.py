@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, watch_asking, watch_data, who
+from dashboards import answer, controls, looking, watch_asking, watch_data, who
 from dashboards.data import Source
 from insights import tables_watch, wording_watch
 from insights.reviewing.recall import Recall
@@ -31,15 +31,24 @@ def show() -> None:
     found = wording_watch.of_recall(recall)
     answer.say(found)
     if len(recall.table):
+        called = f"to call in: {len(recall.table)} units"
+        looking.list_seen(record, called)
+        noted = looking.noting(record, called)
         answer.table(
             tables_watch.of_recall(recall),
             key="to-call-in",
             alt="Units to call in, the likeliest to come back first",
             numbers=recall.table,
+            before=noted,
         )
+
+        def page() -> bytes:
+            noted()
+            return watch_data.page_of(recall, record, rules).encode("utf-8")
+
         st.download_button(
             "Page to print",
-            data=lambda: watch_data.page_of(recall, record, rules).encode("utf-8"),
+            data=page,
             file_name="to-call-in.html",
             mime="text/html",
             key="to-call-in-print",

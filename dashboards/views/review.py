@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, review_asking, review_data
+from dashboards import answer, controls, looking, review_asking, review_data
 from dashboards.data import Source
 from dashboards.figures import review as picture
 from dashboards.selection import Selection
@@ -110,7 +110,10 @@ def _calls(record: Source, selection: Selection, day: int) -> None:
         size, seed = review_asking.calls()
         try:
             drawn = review_data.to_call(record, selection, size, seed)
-            answer.download(drawn, key="owners-to-call", label="Owners to call, as CSV")
+            noted = looking.noting(record, f"owners to call: {len(drawn)} units")
+            answer.download(
+                drawn, key="owners-to-call", label="Owners to call, as CSV", before=noted
+            )
         except EvidenceError as error:
             st.markdown(str(error))
         st.markdown(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, book_data, claims_data, workplace
+from dashboards import answer, book_data, claims_data, looking, workplace
 from dashboards.forms import Form, Sent
 from dashboards.markup import literal
 from dashboards.workplace import Place
@@ -44,6 +44,7 @@ def _ask(place: Place, rows: dict[Pair, object]) -> None:
         "Pair", list(rows), format_func=lambda one: f"{one[1]} and {one[0]}", key="same-unit-pair"
     )
     row = rows[pair]
+    looking.looked_at(place.book, place.person, *pair)
     st.markdown(literal(wording_bench.of_pair(row.reasons, row.probability)))  # type: ignore[attr-defined]
     shown = same_unit.side_by_side(book_data.history(place.book), pair[1], pair[0])
     answer.table(tables_bench.of_pair(shown), key="pair", alt="Two jobs side by side")

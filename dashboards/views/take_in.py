@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data, opening, workplace
+from dashboards import answer, bench_data, looking, opening, workplace
 from dashboards.forms import Form, Sent
 from dashboards.markup import literal
 from dashboards.views.bench_arrival import REPAIRED
@@ -38,7 +38,7 @@ def show() -> None:
     form.notices()
     form.text("unit_serial", "Serial number", hint="scan it, or type it from the plate")
     found = bench_data.here_before(place.book, {name: form.value(name) for name in TELLING})
-    _here_before(found)
+    _here_before(place, found)
     _fields(place, form)
     with st.container(key="save-bar"):
         form.save("Take it in", lambda sent: _take_in(place, sent))
@@ -46,10 +46,12 @@ def show() -> None:
             _taken_in(place, form.said)
 
 
-def _here_before(found: Found | None) -> None:
+def _here_before(place: Place, found: Found | None) -> None:
     if found is None:
         return
     said = wording_counter.of_found(found)
+    shown = [visit.job.job_id for unit in found.units for visit in unit.visits]
+    looking.looked_at(place.book, place.person, *shown)
     answer.say(said)
     for unit in found.units:
         with st.container(border=True):

@@ -12,6 +12,7 @@ from insights.history.book.entries import moment
 from insights.history.book.people import OWNER, Person
 
 NEWEST = 500
+EXPORTED = "exported"
 
 
 def note_access(connection: Connection, who: Person, did: str, what: str) -> None:
@@ -31,8 +32,8 @@ def note_access(connection: Connection, who: Person, did: str, what: str) -> Non
     connection.execute(insert(access_log).values(at_us=now_us(), who=who.name, did=did, what=what))
 
 
-def log_access(book: Book, who: Person, did: str, what: str) -> None:
-    """Write down an access.
+def log_access(book: Book, who: Person, did: str, *what: str) -> None:
+    """Write down an access, or several of one kind at once.
 
     Parameters
     ----------
@@ -47,7 +48,8 @@ def log_access(book: Book, who: Person, did: str, what: str) -> None:
         It can't be written: then the data must not be shown either.
     """
     with writing(book.engine, book.name) as connection:
-        note_access(connection, who, did, what)
+        for one in what:
+            note_access(connection, who, did, one)
 
 
 def accesses(book: Book, *, by: Person, newest: int = NEWEST) -> pd.DataFrame:
