@@ -160,9 +160,10 @@ class _Mailing:
 
 def _as_known(args: argparse.Namespace) -> tuple[pd.Period, Followup]:
     """Choose the month, and follow the record as it was known at its end."""
+    asked = _month_of(args.month) if args.month else None
     history = read(args)
     whole = followed(args, history)
-    which = _month_of(args.month) if args.month else latest_month(whole.data_date, _today())
+    which = asked or latest_month(whole.data_date, _today())
     if which > whole.data_date.to_period("M"):
         raise RequestError(
             f"--month {which}: the record ends on {whole.data_date:%Y-%m-%d}. Give an earlier one."

@@ -54,9 +54,7 @@ def compose(
     message["Message-ID"] = make_msgid(domain=settings.sender.rpartition("@")[2])
     message["Auto-Submitted"] = "auto-generated"  # RFC 3834: no machine is to answer it
     message.set_content(text_of(what, sections, cautions))
-    message.add_attachment(
-        html.encode("utf-8"), maintype="text", subtype="html", filename=file_name
-    )
+    message.add_attachment(html, subtype="html", cte="base64", filename=file_name)
     return message
 
 

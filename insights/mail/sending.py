@@ -104,7 +104,7 @@ def _signed_in(server: smtplib.SMTP, settings: MailSettings, password: str) -> N
         raise MailError(
             f"{settings.host} offers no sign-in here. Leave 'user' out, or ask for another port."
         ) from error
-    except (OSError, UnicodeError) as error:
+    except OSError as error:
         raise MailError(f"Signing in to {settings.host} failed: {_reason(error)}.") from error
 
 

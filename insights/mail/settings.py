@@ -82,6 +82,8 @@ class MailSettings:
             raise RequestError(f"Mail: there is no port {self.port}. It is 587 or 465 mostly.")
         if not self.to:
             raise RequestError("Mail: 'to' lists the addresses that get the summary. Give one.")
+        if not self.user.isascii():
+            raise RequestError("Mail: 'user' holds letters beyond ASCII, which can't sign in.")
         for address in (self.sender, *self.to):
             _check_address(address)
 
@@ -151,15 +153,24 @@ def password_of(settings: MailSettings) -> str:
     """
     if not settings.user:
         return ""
-    if said := os.environ.get(settings.password_variable):
-        return said
+    if found := os.environ.get(settings.password_variable):
+        return _plain(found)
     if settings.password_file:
-        return _password_in(Path(settings.password_file).expanduser())
+        return _plain(_password_in(Path(settings.password_file).expanduser()))
     raise MailError(
         f"There is no password for {settings.user} on {settings.host}. Put it into the environment "
         f"variable {settings.password_variable}, or into a file that only you may read and name it "
         "as password_file."
     )
+
+
+def _plain(password: str) -> str:
+    if not password.isascii():
+        raise MailError(
+            "The mail password holds letters beyond ASCII (such as ö), which can't be sent when "
+            "signing in. Choose one of plain letters, digits and signs."
+        )
+    return password
 
 
 def _password_in(path: Path) -> str:

@@ -107,7 +107,7 @@ def one_month(followup: Followup, month: pd.Period, *, level: float = 0.95) -> O
     usual, notes = _usual(followup, months)
     rows = [_counted(followup, back, each, first) for each in months]
     table = pd.DataFrame(rows).assign(expected=usual)
-    table[["low", "high"]] = [_by_chance(mean, level) for mean in usual]
+    table[["low", "high"]] = [by_chance(mean, level) for mean in usual]
     before_record = table["month"] < first
     table.loc[before_record, ["expected", "low", "high"]] = np.nan
     now = back[back["counts"] & (back["month"] == month)].sort_values(
@@ -163,7 +163,8 @@ def _usual(
         return np.full(len(months), np.nan), (Note("nothing_usual", str(error)),)
 
 
-def _by_chance(mean: float, level: float) -> tuple[float, float]:
+def by_chance(mean: float, level: float) -> tuple[float, float]:
+    """Give what chance alone makes of a mean count (Poisson); missing where it is not known."""
     if not np.isfinite(mean) or mean <= 0:
         return np.nan, np.nan
     low, high = stats.poisson.interval(level, mean)
@@ -212,8 +213,9 @@ def _counted(
 
 
 def _causes(back: pd.DataFrame, months: tuple[pd.Period, ...]) -> pd.DataFrame:
+    names = [str(month) for month in months]
     counted = back[back["counts"] & back["month"].isin(list(months))]
-    wide = pd.crosstab(counted["cause"], counted["month"])
-    wide = wide.reindex(columns=list(months), fill_value=0)
-    ordered = wide.sort_values(list(months), ascending=False, kind="stable")
-    return ordered.rename(columns=str).rename_axis(index="cause", columns=None).reset_index()
+    wide = pd.crosstab(counted["cause"], counted["month"].astype(str))
+    wide = wide.reindex(columns=names, fill_value=0)
+    ordered = wide.sort_values(names, ascending=False, kind="stable")
+    return ordered.rename_axis(index="cause", columns=None).reset_index()
