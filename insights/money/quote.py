@@ -231,7 +231,8 @@ def _offers(offers: Sequence[Offer], table: pd.DataFrame, admin_cost: float) -> 
         [(offer.term_days, offer.price, offer.uptake) for offer in offers],
         columns=["term_days", "price", "uptake"],
     ).astype({"term_days": np.int64, "price": float, "uptake": float})
-    joined = asked.merge(table[["term_days", *MONEY]], on="term_days", how="left")
+    costs = table[["term_days", *MONEY]].astype(dict.fromkeys(MONEY, float))
+    joined = asked.merge(costs, on="term_days", how="left")
     earned = joined["price"] - admin_cost
     per_100 = 100 * joined["uptake"]
     return asked.assign(
@@ -261,7 +262,7 @@ def _longest_for(
         share = claims.share([day])
         if rate is not None and share[0] > rate:
             return False
-        if cost is None:
+        if cost is None or share[0] == 0:
             return True
         term = term_share(claims, day, share, given.kind)
         return term.claims_per_job * refunds_or(bills, term, given).mean <= cost

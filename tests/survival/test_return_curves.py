@@ -133,6 +133,64 @@ def test_groups_are_tested_on_all_their_days():
     assert result.weighted_test.statistic == pytest.approx(weighted, rel=1e-12)
 
 
+def test_what_is_remarked_and_the_rules_in_force_are_carried():
+    jobs = [*fleet(9, (5,), model="mill"), *fleet(12, (7,), model="grill", term_days=46)]
+    jobs[-1]["term_days"] = None
+    result = return_curves(followed(*jobs), "model", at=(60, 90), min_at_risk=10)
+    assert [(note.code, note.text) for note in result.notes] == [
+        (
+            "no_term",
+            "10 jobs have no warranty term recorded, so they are followed to the data date.",
+        ),
+        (
+            "past_follow_up",
+            "grill: nothing is stated for day 90, where fewer than 10 jobs are still followed; "
+            "day 60 is the last that is supported.",
+        ),
+        (
+            "past_follow_up",
+            "mill: nothing is stated for day 60, 90, where fewer than 10 jobs are still followed; "
+            "no day is supported.",
+        ),
+    ]
+    assert (result.min_at_risk, result.level, result.by) == (10, 0.95, ("model",))
+    assert result.method.startswith("Aalen-Johansen share of counted comebacks with leaving")
+
+
+def test_only_comebacks_count_in_the_test_and_not_ends_of_service_or_terms():
+    # Mills: three scrapped on day 5, two of 46 days' term; so 20 grills stand against 17 mills.
+    grills = fleet(20, (6, 7), model="grill")
+    mills = fleet(20, model="mill")
+    for row in range(3):
+        mills[row] |= {"ended_on": pd.Timestamp("2026-01-06"), "ended_how": "scrapped"}
+    for row in (3, 4):
+        mills[row] |= {"term_days": 46}
+    result = return_curves(followed(*grills, *mills), "model")
+    part = np.array([20 / 37, 19 / 36])
+    expected = (2 - part.sum()) ** 2 / (part * (1 - part)).sum()
+    assert result.test is not None
+    assert result.test.name == "log-rank"
+    assert result.test.statistic == pytest.approx(expected, rel=1e-12)
+
+
+def test_bounds_of_the_restricted_mean_have_the_level_asked_for():
+    jobs = [*fleet(20, (10,), model="grill"), *fleet(20, model="mill")]
+    result = return_curves(followed(*jobs), "model", level=0.8)
+    low, high = (result.groups[f"restricted_mean_{end}"].tolist() for end in ("low", "high"))
+    # One of 20 back on day 10 of 364: 354 / 20 days lost, 20/19 events of 354 / 20 * 19/20.
+    scale = 354 / 20 * 19 / 20
+    assert 364 - high[0] == pytest.approx(scale * stats.gamma.ppf(0.1, 20 / 19), rel=1e-9)
+    assert 364 - low[0] == pytest.approx(scale * stats.gamma.ppf(0.9, 20 / 19 + 1), rel=1e-9)
+    assert low[1] == pytest.approx(364 * 0.1 ** (1 / 20))
+
+
+def test_a_mean_without_comebacks_is_never_below_zero_days():
+    # Of two units one was back on day 1; Garwood's upper bound of two events is beyond the year.
+    result = return_curves(followed(*fleet(2, (1,))), min_at_risk=1)
+    assert result.groups["restricted_mean_days"].tolist() == pytest.approx([364 - 363 / 2])
+    assert result.groups["restricted_mean_low"].tolist() == [0]
+
+
 def test_unknown_cause_is_kept_and_the_causes_add_up():
     jobs = fleet(20, (5, 9, 9))
     jobs[1]["root_cause"] = None
