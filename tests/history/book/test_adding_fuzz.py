@@ -200,8 +200,8 @@ def _mend_some(book: Book, random_: random.Random) -> None:
 
 
 def test_every_row_of_a_spoiled_file_is_accounted_for(tmp_path: Path) -> None:
-    told = try_many(20260630, 24, tmp_path)
-    assert told["read"] >= 10
+    told = try_many(20260630, 18, tmp_path)
+    assert told["read"] >= 6
     assert told["added"] > 10
     assert told["refused"] > 10
 
@@ -246,7 +246,7 @@ def add_sheet(book: Book, rows: list[tuple[str, ...]]) -> None:
     account(book, "jobs.csv", out.getvalue().encode())
 
 
-@settings(max_examples=10, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(rows=SHEETS)
 def test_every_row_of_an_odd_sheet_is_accounted_for(yen: Book, rows) -> None:
     add_sheet(yen, rows)
