@@ -95,8 +95,9 @@ def _doubtful(links: Links) -> list[Likeness]:
 def _impossible(links: Links) -> list[Likeness]:
     cards, unit = _cards(links), links.unit_of_job
     assert links.evidence is not None
-    closed = np.flatnonzero((cards.free == NEVER) & (unit[cards.row] != unit[-1]))
     arrival = np.flatnonzero(cards.row == len(unit) - 1)
+    other = (unit[cards.row] != unit[-1]) & ~np.isin(unit[cards.row], _said_to_differ(links))
+    closed = np.flatnonzero((cards.free == NEVER) & other)
     levels = compare(cards, closed, np.repeat(arrival, len(closed)))
     odds = pair_odds(links.evidence.ratios, levels)
     found: dict[int, Likeness] = {}
@@ -107,6 +108,16 @@ def _impossible(links: Links) -> list[Likeness]:
             likeness = Likeness(probability, True, _reasons(links, row, "time"), rows)
             found.setdefault(unit[row], likeness)
     return list(found.values())
+
+
+def _said_to_differ(links: Links) -> np.ndarray:
+    """Name the units that a person said the arrival is not."""
+    cards, unit = _cards(links), links.unit_of_job
+    assert links.evidence is not None
+    decided = links.evidence.decided
+    rows = cards.row[decided.loc[~decided["same"], ["earlier", "later"]].to_numpy()]
+    other_is_arrival = (rows == len(unit) - 1)[:, ::-1]
+    return unit[rows[other_is_arrival]]
 
 
 def _reasons(links: Links, row: int, obstacle: str = "") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 
 import pandas as pd
@@ -36,9 +37,18 @@ def unit_decisions(
     pandas.DataFrame
         ``job_id``, ``earlier_job_id``, ``same``: one row a decision that was not withdrawn.
     """
+    return among(every_decision(book, as_of), history.jobs["job_id"])
+
+
+def every_decision(book: Book, as_of: date | datetime | None = None) -> pd.DataFrame:
+    """Read all decisions on doubtful pairs, as :func:`unit_decisions` does."""
     bodies = [record.body for record in book.all_of(SAME_UNIT, as_of).values() if record.body]
     cells = {name: [body[name] for body in bodies] for name in DECISION_COLUMNS}
-    decided = pd.DataFrame(cells, columns=list(DECISION_COLUMNS), dtype=object)
-    known = set(history.jobs["job_id"])
+    return pd.DataFrame(cells, columns=list(DECISION_COLUMNS), dtype=object)
+
+
+def among(decided: pd.DataFrame, job_ids: Iterable[str]) -> pd.DataFrame:
+    """Keep the decisions of which both jobs are among some."""
+    known = set(job_ids)
     both = decided["job_id"].isin(known) & decided["earlier_job_id"].isin(known)
     return decided[both].reset_index(drop=True)

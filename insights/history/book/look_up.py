@@ -7,10 +7,11 @@ that can be meant exactly as linking the whole history would.
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Future, wait
 from dataclasses import dataclass
 from datetime import date
+from threading import Lock, Thread
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from sqlalchemy import Connection, Row, func, select
 from insights.history.book.arrivals import Likeness, likenesses
 from insights.history.book.book import Book
 from insights.history.book.checking import checked
-from insights.history.book.decisions import unit_decisions
+from insights.history.book.decisions import among, every_decision
 from insights.history.book.engines import reading
 from insights.history.book.entries import BookJob, as_job
 from insights.history.book.packing import FIXED, pack
@@ -37,7 +38,10 @@ ARRIVING = "\uffff"
 """The arrival's number while it has none: the last of its day."""
 
 LEARN_ANEW = 1.2
-"""The ratios are learnt again when the book has grown by a fifth (judgement)."""
+"""The ratios are learnt again when the book has grown by a fifth (judgement), or a person decided
+on a doubtful pair; that is done beside the answers, which go by the last ones until then."""
+
+PAIR = ("job_id", "earlier_job_id")
 
 COMPARED = (
     "job_id",
@@ -134,6 +138,15 @@ class Found:
         return self.units[0].visits[0] if self.units and self.units[0].is_sure else None
 
 
+@dataclass(frozen=True)
+class _Lesson:
+    """What agreements are worth, from how many jobs and which decisions."""
+
+    ratios: Ratios
+    jobs: int
+    taught: list[list[Any]]
+
+
 class LookUp:
     """Look up arriving units in a book.
 
@@ -145,13 +158,14 @@ class LookUp:
 
     def __init__(self, book: Book) -> None:
         self._book = book
-        self._lock = threading.Lock()
+        self._lock = Lock()
         self._signs = Signs()
         self._last_version = 0
-        self._learnt_from = 0
-        self._ratios: Ratios | None = None
+        self._learnt: _Lesson | None = None
+        self._learning: Future[_Lesson] | None = None
+        decided = every_decision(book)
         with reading(book.engine, book.name) as connection:
-            self._catch_up(connection)
+            self._catch_up(connection, decided)
 
     def find(self, known: Mapping[str, Any], *, today: date | None = None) -> Found:
         """Say whether a unit was here before.
@@ -179,9 +193,9 @@ class LookUp:
         -----
         The jobs that :meth:`insights.history.book.signs.Signs.like` finds are linked with the
         arrival by :func:`insights.history.units.link_units`, with ratios learnt from the whole
-        book. A unit that the book still has on the bench, or that left service, can't be linked;
-        where its odds alone would be worth a person's look it is listed with that remark, as
-        the book may be behind.
+        book and from what people decided. A unit that the book still has on the bench, or that
+        left service, can't be linked; where its odds alone would be worth a person's look it is
+        listed with that remark, as the book may be behind, unless a person said it is another.
         """
         settings = self._book.settings()
         today = today or date.today()
@@ -190,43 +204,85 @@ class LookUp:
         arrival = {name: value for name, value in told.items() if value is not None}
         arrival.setdefault("received", pd.Timestamp(today))
         arrival.setdefault("job_id", ARRIVING)
+        decided = every_decision(self._book)
         with reading(self._book.engine, self._book.name) as connection:
             with self._lock:
-                self._catch_up(connection)
-                like = self._signs.like(_one_row(arrival)) if len(self._signs) else []
+                self._catch_up(connection, decided)
+                like = self._like(arrival, decided)
             rows = _earlier(_versions(connection, like), arrival)
         units: tuple[SeenUnit, ...] = ()
-        if rows and self._ratios is not None:
-            units = self._units(arrival, rows, settings.minor_digits)
+        learnt = self._learnt
+        if rows and learnt is not None:
+            history = _with_arrival(arrival, rows, settings.minor_digits)
+            decided = among(decided, history.jobs["job_id"])
+            links = link_units(history, decisions=decided, ratios=learnt.ratios)
+            jobs = [as_job(row, settings.minor_digits) for row in rows]
+            units = tuple(_seen(likeness, jobs, arrival) for likeness in likenesses(links))
         return Found(units, len(self._signs), needs_model="model" not in arrival)
 
-    def _catch_up(self, connection: Connection) -> None:
+    def _like(self, arrival: Mapping[str, Any], decided: pd.DataFrame) -> list[str]:
+        """Find the jobs worth comparing with an arrival, and those decided to be one with them."""
+        if not len(self._signs):
+            return []
+        same = decided.loc[decided["same"].astype(bool), list(PAIR)].to_numpy().tolist()
+        own = [arrival["job_id"]] if arrival["job_id"] in self._signs.place else []
+        return self._signs.joined([*self._signs.like(_one_row(arrival)), *own], same)
+
+    def _catch_up(self, connection: Connection, decided: pd.DataFrame) -> None:
         newest = connection.execute(select(func.max(versions.c.version_id))).scalar() or 0
-        if newest == self._last_version:
-            return
-        since = versions.c.version_id > self._last_version
-        jobs = _frame(connection.execute(_AS_THEY_STAND.where(since)).all())
-        self._signs.note(jobs)
-        self._last_version = newest
-        if len(self._signs) > LEARN_ANEW * self._learnt_from:
-            if len(jobs) < len(self._signs):
-                jobs = _frame(connection.execute(_AS_THEY_STAND).all())
-            self._learn(jobs)
+        if newest != self._last_version:
+            since = versions.c.version_id > self._last_version
+            self._signs.note(_frame(connection.execute(_AS_THEY_STAND.where(since)).all()))
+            self._last_version = newest
+        if self._learning is not None and self._learning.done():
+            learning, self._learning = self._learning, None
+            self._learnt = learning.result()
+        if self._is_outgrown(decided) and (decided.empty or self._learnt is None):
+            self._learnt = _learn(connection, decided.iloc[:0])
+        if self._is_outgrown(decided) and self._learning is None:
+            self._learning = Future()
+            beside = Thread(target=self._learn_beside, args=(decided, self._learning), daemon=True)
+            beside.start()
 
-    def _learn(self, jobs: pd.DataFrame) -> None:
+    def _is_outgrown(self, decided: pd.DataFrame) -> bool:
+        if self._learnt is None:
+            return len(self._signs) > 0
+        grown = len(self._signs) > LEARN_ANEW * self._learnt.jobs
+        return grown or decided.to_numpy().tolist() != self._learnt.taught
+
+    def _learn_beside(self, decided: pd.DataFrame, learning: Future[_Lesson]) -> None:
+        try:
+            with reading(self._book.engine, self._book.name) as connection:
+                learning.set_result(_learn(connection, decided))
+        except Exception as error:  # noqa: BLE001 - the next question meets it
+            learning.set_exception(error)
+
+    def settle(self, seconds: float | None = None) -> None:
+        """Wait for what is being learnt: from the next question on it counts.
+
+        Parameters
+        ----------
+        seconds
+            At most so long; None: until it is done.
+        """
+        learning = self._learning
+        if learning is not None:
+            wait([learning], timeout=seconds)
+
+
+def _learn(connection: Connection, decided: pd.DataFrame) -> _Lesson:
+    """Learn what agreements are worth; where people decided, also from what they did."""
+    jobs = _frame(connection.execute(_AS_THEY_STAND).all())
+    known = among(decided, jobs["job_id"])
+    if known.empty:
         cards = make_cards(jobs, np.zeros(0, dtype=np.int64))
-        self._ratios = estimate(cards, records_of(cards))
-        self._learnt_from = len(jobs)
-
-    def _units(
-        self, arrival: Mapping[str, Any], rows: Sequence[Row[Any]], digits: int
-    ) -> tuple[SeenUnit, ...]:
-        history = _with_arrival(arrival, rows, digits)
-        links = link_units(
-            history, decisions=unit_decisions(self._book, history), ratios=self._ratios
-        )
-        jobs = [as_job(row, digits) for row in rows]
-        return tuple(_seen(likeness, jobs, arrival) for likeness in likenesses(links))
+        ratios = estimate(cards, records_of(cards))
+    else:
+        # As where the whole history is linked, which takes seconds for a large one.
+        evidence = link_units(History(jobs), decisions=known).evidence
+        assert evidence is not None
+        ratios = evidence.ratios
+    return _Lesson(ratios, len(jobs), decided.to_numpy().tolist())
 
 
 def _one_row(arrival: Mapping[str, Any]) -> pd.DataFrame:

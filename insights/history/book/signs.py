@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -129,6 +130,37 @@ class Signs:
             found = found | (self._sharing("model", code) & self._close(sign, code))
         return self._with_whole_records(found)
 
+    def joined(self, job_ids: Iterable[str], pairs: Iterable[Sequence[str]]) -> list[str]:
+        """Add the jobs that a person said are one unit with some, and with those, and so on.
+
+        Parameters
+        ----------
+        job_ids
+            Where to begin.
+        pairs
+            Numbers of two jobs each, said to be the same unit.
+
+        Returns
+        -------
+        list of str
+            With the other jobs under the serials found.
+        """
+        found = np.zeros(len(self), dtype=bool)
+        found[[self.place[job_id] for job_id in job_ids]] = True
+        places = np.array(
+            [[self.place[job_id] for job_id in pair] for pair in pairs if self._know(pair)],
+            dtype=np.int64,
+        ).reshape(-1, 2)
+        while True:
+            touched = places[found[places].any(axis=1)]
+            if found[touched].all():
+                return [self.job_ids[place] for place in np.flatnonzero(found)]
+            found[touched] = True
+            found |= self._under_their_serials(found)
+
+    def _know(self, pair: Sequence[str]) -> bool:
+        return all(job_id in self.place for job_id in pair)
+
     def _close(self, sign: dict[str, object], code: dict[str, int]) -> np.ndarray:
         of_job = {name: codes.of_job for name, codes in self.columns.items()}
         one_model = self._sharing("model", code)
@@ -168,8 +200,11 @@ class Signs:
 
     def _with_whole_records(self, found: np.ndarray) -> list[str]:
         """Add the other jobs under the serials found, whoever brought them."""
+        whole = found | self._under_their_serials(found)
+        return [self.job_ids[place] for place in np.flatnonzero(whole)]
+
+    def _under_their_serials(self, found: np.ndarray) -> np.ndarray:
         codes = self.columns["unit_serial"]
         wanted = np.zeros(len(codes.signs) + 1, dtype=bool)
         wanted[codes.of_job[found]] = True  # of those without, the place after the last
-        whole = found | codes.jobs_with(wanted[:-1])
-        return [self.job_ids[place] for place in np.flatnonzero(whole)]
+        return codes.jobs_with(wanted[:-1])
