@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_tables import life_table_of, only_stratum, stretches_of
 
+from insights.survival.incidence import Kinds, Spans, accumulate, area_variance, variance
 from insights.survival.logrank import group_test, scores
 from insights.survival.service import Stretches, collapse, mean_returns
 from insights.survival.strata import all_returns, estimate
@@ -104,6 +105,58 @@ def test_mean_returns_variance_is_the_jackknife_over_units():
 
     assert curve.share[place] == pytest.approx(brute_mean(np.ones(6)), rel=1e-12)
     assert variance[place] == pytest.approx(jackknife(brute_mean, 6), rel=1e-5)
+
+
+LATE_ROWS = [
+    # unit, start, end, outcome (0 stays, 1 event, 2 leaves): gaps and late entries
+    *[(0, 0, 30, 1), (0, 50, 90, 1), (0, 90, 200, 0)],
+    *[(1, 0, 60, 1), (1, 80, 150, 2)],
+    *[(2, 40, 100, 0), (3, 0, 90, 1), (3, 120, 180, 0)],
+    *[(4, 0, 200, 0), (5, 10, 60, 2), (6, 30, 150, 1)],
+]
+LATE_UNITS = 7
+
+
+@pytest.fixture(scope="module")
+def late():
+    """A curve of stretches that enter late, its timeline, what ends mean, and the rows."""
+    unit, start, end, outcome = (np.array(column) for column in zip(*LATE_ROWS, strict=True))
+    days = np.unique(np.append(start, end))
+    days = days[days > 0].astype(float)
+    at_risk = np.array([((start < day) & (day <= end)).sum() for day in days], dtype=float)
+    events, exits = (
+        np.array([((end == day) & (outcome == code)).sum() for day in days], dtype=float)
+        for code in (1, 2)
+    )
+    spans = Spans(
+        unit,
+        np.searchsorted(days, start, side="right") - 1,
+        np.searchsorted(days, end),
+        outcome,
+        np.ones(len(unit)),
+        3,
+    )
+    kinds = Kinds(np.arange(3) == 1, np.arange(3) == 2)
+    curve = accumulate(days, at_risk, events, exits)
+    return curve, spans.timeline(len(days)), kinds, (unit, start, end, outcome)
+
+
+def test_variance_with_late_entries_is_the_jackknife_over_units(late):
+    curve, timeline, kinds, rows = late
+    brute = jackknife(lambda w: weighted_means(rows, w, curve.days[3:-1]), LATE_UNITS)
+    assert variance(curve, timeline, kinds)[3:-1] == pytest.approx(brute, rel=1e-5)
+
+
+@pytest.mark.parametrize("until", [61, 100, 135.5, 190])
+def test_area_variance_with_late_entries_is_the_jackknife_over_units(late, until):
+    curve, timeline, kinds, rows = late
+    grid = np.append(np.arange(30, until), until)
+
+    def area(w):
+        return weighted_means(rows, w, grid[:-1]) @ np.diff(grid)
+
+    found = area_variance(curve, timeline, kinds, until)
+    assert found == pytest.approx(float(jackknife(area, LATE_UNITS)), rel=1e-5)
 
 
 def test_without_repeats_the_variance_is_greenwoods():
