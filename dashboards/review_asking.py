@@ -32,7 +32,8 @@ def groups_and_day(review: Review) -> tuple[str, int]:
 def calls() -> tuple[int, int]:
     """Draw how many owners to call, and which draw."""
     left, right = st.columns(2)
-    size = left.slider("Owners to call", 10, 200, SAMPLE, 10, key="review-calls")
+    with left:
+        size = how_many_calls()
     seed = right.number_input(
         "Draw number",
         min_value=1,
@@ -40,7 +41,12 @@ def calls() -> tuple[int, int]:
         key="review-draw",
         help="The same number gives the same owners again.",
     )
-    return int(size), int(seed)
+    return size, int(seed)
+
+
+def how_many_calls() -> int:
+    """Draw how many owners to call."""
+    return int(st.slider("Owners to call", 10, 200, SAMPLE, 10, key="review-calls"))
 
 
 def answers() -> bytes | None:

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 
 import pandas as pd
 import streamlit as st
 
+from dashboards import book_data
 from dashboards.data import Source, followup
 from dashboards.selection import Selection
 from insights.harmless import harmless_frame
+from insights.history.book.people import Person
 from insights.reviewing.call_back import (
     Corrected,
     call_back_sample,
+    failed_if_known,
     failed_share,
     read_answers,
 )
 from insights.reviewing.cohorts import Cohorts, cohorts
 from insights.reviewing.dearest import CostsByCause, costs_by_cause
+from insights.reviewing.kept_calls import drawn_in, keep_drawn
 from insights.reviewing.rates import Review, review
 
 
@@ -46,6 +51,40 @@ def to_call(source: Source, selection: Selection, size: int, seed: int) -> pd.Da
 def failed(source: Source, selection: Selection, answers: bytes, day: int) -> Corrected:
     """Correct the share back to the share that failed, by what owners answered."""
     return failed_share(followup(source, selection), read_answers(io.BytesIO(answers)), day)
+
+
+def failed_by_book(source: Source, selection: Selection, day: int) -> Corrected | None:
+    """Correct the share back by what the open book knows; None where it knows too little."""
+    return _failed(source, source.revision, selection, day) if source.is_book else None
+
+
+def draw_calls(source: Source, selection: Selection, size: int, person: Person) -> None:
+    """Draw owners and store whom, unless some drawn before still wait.
+
+    Raises
+    ------
+    EvidenceError
+        There is nobody (more) to draw.
+    NotAllowed, BookError
+        The role may not write; the database refused.
+    """
+    book = book_data.book()
+    if book is None:
+        return
+    before = drawn_in(book)
+    if (before["answer"] == "").any():
+        return
+    drawn = call_back_sample(
+        followup(source, selection), size=size, leave_out=tuple(before["job_id"])
+    )
+    keep_drawn(book, drawn["job_id"], date.today(), by=person)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _failed(_source: Source, revision: str, selection: Selection, day: int) -> Corrected | None:
+    book = book_data.book()
+    answers = None if book is None else drawn_in(book)
+    return failed_if_known(followup(_source, selection), answers, day)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

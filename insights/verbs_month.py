@@ -13,13 +13,14 @@ import pandas as pd
 
 from insights import wording, wording_month
 from insights.answer import Answer
-from insights.asked import followed, read, selected
+from insights.asked import as_of_day, followed, read, selected
 from insights.errors import MailError, RequestError, SourceError
 from insights.followup import Followup
 from insights.history.asof import as_known
 from insights.history.book.address import is_book
 from insights.history.declared import home_folder
 from insights.report.section import Section
+from insights.reviewing.kept_calls import answers_in
 from insights.reviewing.one_month import latest_month
 from insights.reviewing.watched import Watched, watched_in
 from insights.verbs_watch import tell_limits
@@ -70,7 +71,13 @@ def month(args: argparse.Namespace) -> Answer:
     which, followup = _as_known(args)
     if mailing:
         mailing.look_up(str(which))
-    wanted = MonthWanted(which, watched, decides=watched.book is not None, customers=args.customers)
+    wanted = MonthWanted(
+        which,
+        watched,
+        decides=watched.book is not None,
+        customers=args.customers,
+        answers=answers_in(args.source, as_of_day(args)),
+    )
     if args.customers:
         _log_access(args, which)
     limits = tell_limits if sys.stderr.isatty() else None

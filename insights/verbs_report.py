@@ -11,10 +11,11 @@ import pandas as pd
 
 from insights import wording
 from insights.answer import Answer
-from insights.asked import names_of, selected
+from insights.asked import as_of_day, names_of, selected
 from insights.errors import RequestError, SourceError
 from insights.followup import Followup
 from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
+from insights.reviewing.kept_calls import answers_in
 from insights.reviewing.watched import watched_in
 from insights.verbs_watch import tell_limits
 from insights.wording import day_of
@@ -60,6 +61,7 @@ def report(args: argparse.Namespace) -> Answer:
         claim_cost=args.claim_cost,
         watched=watched_in(args.source),
         customers=args.customers,
+        answers=answers_in(args.source, as_of_day(args)),
     )
     limits = tell_limits if sys.stderr.isatty() else None
     parts = tuple(sections(followup, wanted, _say, limits))

@@ -42,6 +42,7 @@ VOICE = RESULTS | {
     "insights.tables_checked",
     "insights.wording_checked",
     "insights.wording_month",
+    "insights.wording_calls",
     "insights.wording_money",
 }
 PROGRAM = {
@@ -160,6 +161,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.verbs_month": EVERYTHING,
     "insights.mail": HISTORY | {"insights.report", "insights.wording"},
     "insights.mail_of_book": EVERYTHING,
+    "insights.wording_calls": RESULTS | {"insights.wording"},
     "insights.wording_month": RESULTS | {"insights.wording"},
     "insights.plain_table": set(),
     "insights.report": VOICE | {"insights.kept_limits"},
@@ -179,7 +181,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.figures": {"insights", "dashboards.theme", *VOICE},
     "dashboards.answer": {"insights", "dashboards.markup", "dashboards.theme", *VOICE},
     "dashboards.data": {"insights", "synthetic", "dashboards.book_data", *SCREEN_DATA, *RESULTS},
-    "dashboards.review_data": {"insights.harmless", "dashboards.data", *SCREEN_DATA, *RESULTS},
+    "dashboards.review_data": {
+        "insights.harmless",
+        "dashboards.book_data",
+        "dashboards.data",
+        *SCREEN_DATA,
+        *RESULTS,
+    },
     "dashboards.review_asking": VOICE,
     "dashboards.checked_data": RESULTS,
     "dashboards.watch_asking": VOICE,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, money_asking, money_data
+from dashboards import answer, controls, money_asking, money_data, review_data
 from dashboards.data import Source
 from dashboards.figures import money as picture
 from dashboards.selection import Selection
-from insights import tables_money, wording, wording_money
+from insights import tables_money, wording, wording_calls, wording_money
 
 
 def show() -> None:
@@ -22,6 +22,8 @@ def show() -> None:
     palette = answer.palette()
     st.subheader("What to promise", anchor=False)
     answer.say(promised)
+    if record.is_book:
+        _not_brought(record, selection)
     answer.figure(picture.draw_quote(quote, palette), key="warranty-terms", alt=promised.sentence)
     answer.table(
         tables_money.of_quote(quote),
@@ -34,6 +36,12 @@ def show() -> None:
     answer.keep_in_mind(promised)
     with st.expander("How this is worked out"):
         st.markdown(quote.method)
+
+
+def _not_brought(record: Source, selection: Selection) -> None:
+    failed = review_data.failed_by_book(record, selection, wording.HEADLINE_DAY)
+    if failed is not None:
+        st.markdown(wording_calls.of_quoted(failed))
 
 
 def _held(record: Source, selection: Selection, claim_cost: object) -> None:

@@ -8,6 +8,7 @@ from dashboards import answer, controls, looking, review_asking, review_data
 from dashboards.data import Source
 from dashboards.figures import review as picture
 from dashboards.selection import Selection
+from dashboards.views import calls
 from insights import tables_review, wording_review
 from insights.errors import EvidenceError, RequestError, SourceError
 from insights.reviewing.call_back import ANSWERS
@@ -106,6 +107,14 @@ def _costs(record: Source, selection: Selection) -> None:
 def _calls(record: Source, selection: Selection, day: int) -> None:
     st.subheader("What never came back", anchor=False)
     st.markdown(wording_review.CALL)
+    if record.is_book:
+        failed = review_data.failed_by_book(record, selection, day)
+        if failed is not None:
+            said = wording_review.of_corrected(failed, day)
+            answer.say(said)
+            answer.keep_in_mind(said)
+        calls.show(record, selection)
+        return
     with st.expander("Call some owners"):
         size, seed = review_asking.calls()
         try:

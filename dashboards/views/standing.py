@@ -9,6 +9,7 @@ from dashboards import answer, controls, data, opening
 from dashboards.data import Source
 from dashboards.figures import curves as picture
 from dashboards.markup import literal
+from dashboards.selection import Selection
 from insights import tables, wording
 
 
@@ -35,6 +36,8 @@ def show() -> None:
     curves = data.curves(record, selection)
     back = wording.of_curves(curves)
     answer.say(back)
+    if record.is_book:
+        _not_brought(record, selection)
     answer.figure(picture.draw(curves, answer.palette()), key="share-back", alt=back.sentence)
     with st.expander("The numbers behind this figure"):
         answer.table(
@@ -55,6 +58,17 @@ def show() -> None:
         )
     answer.keep_in_mind(wording.Finding("", (*found.caveats, *back.caveats)))
     _alert(record, alerts)
+
+
+def _not_brought(record: Source, selection: Selection) -> None:
+    """Say how many fail, where owners were asked."""
+    # Half a second to import, which only a book should cost.
+    from dashboards import review_data
+    from insights import wording_calls
+
+    failed = review_data.failed_by_book(record, selection, wording.HEADLINE_DAY)
+    if failed is not None:
+        st.markdown(wording_calls.of_failed(failed, wording.HEADLINE_DAY))
 
 
 def _alert(record: Source, place: DeltaGenerator) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import pandas as pd
@@ -13,6 +13,7 @@ from insights import (
     tables_money,
     tables_practice,
     wording,
+    wording_calls,
     wording_money,
     wording_practice,
 )
@@ -27,13 +28,14 @@ from insights.money.quote import quote_warranty
 from insights.money.reserve import reserve
 from insights.report import charts, reviewed
 from insights.report.section import Found, Section, Sheet
+from insights.reviewing.call_back import failed_if_known
 from insights.reviewing.watched import Watched
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.maturity import maturity
 from insights.survival.recurrent import repeat_returns
-from insights.wording import Finding, spoken
+from insights.wording import HEADLINE_DAY, Finding, spoken
 
 DAYS = (90, 180, 365)
 PRACTICE_DAY = 180
@@ -58,6 +60,8 @@ class Wanted:
         What is watched, and what was done about signals.
     customers
         Whether customers' references and telephones stand in the lists of units to call in.
+    answers
+        What owners called answered, where a book knows: then failed stands beside came back.
     """
 
     by: tuple[str, ...] = ()
@@ -65,6 +69,7 @@ class Wanted:
     claim_cost: float | None = None
     watched: Watched = field(default_factory=Watched)
     customers: bool = False
+    answers: pd.DataFrame | None = None
 
 
 def sections(
@@ -104,7 +109,7 @@ def _questions(
     followup: Followup, wanted: Wanted, limits: Callable[[float], None] | None
 ) -> Iterator[Question]:
     yield "standing", "Where we stand", partial(_standing, followup)
-    yield "curves", "How many come back", partial(_curves, followup, None)
+    yield "curves", "How many come back", partial(_back, followup, wanted.answers)
     for name in wanted.by:
         title = f"How many come back, by {spoken(name)}"
         yield f"by-{name}", title, partial(_curves, followup, name)
@@ -122,7 +127,7 @@ def _questions(
         title = f"Does it work: {spoken(f'practice_{name}')}?"
         cost = (wanted.costs or {}).get(name)
         yield f"practice-{name}", title, partial(_practice, followup, name, cost)
-    yield "terms", "What to promise", partial(_terms, followup, wanted.claim_cost)
+    yield "terms", "What to promise", partial(_terms, followup, wanted)
     yield "reserve", "What to hold", partial(_held, followup, wanted.claim_cost)
     yield "score", "Were we right?", partial(_score, followup)
     yield "months", "The latest months", partial(_months, followup)
@@ -146,6 +151,15 @@ def _standing(followup: Followup) -> Found:
     if not counted.attention.empty:
         sheets.append(Sheet("What wants attention", tables.of_attention(counted)))
     return Found(wording.of_standing(counted), sheets=tuple(sheets))
+
+
+def _back(followup: Followup, answers: pd.DataFrame | None) -> Found:
+    found = _curves(followup, None)
+    failed = failed_if_known(followup, answers, HEADLINE_DAY)
+    if failed is None:
+        return found
+    said = Finding(wording_calls.of_failed(failed, HEADLINE_DAY))
+    return replace(found, finding=found.finding.followed_by(said))
 
 
 def _curves(followup: Followup, by: str | None) -> Found:
@@ -186,10 +200,13 @@ def _practice(followup: Followup, name: str, costs: Costs | None) -> Found:
     return Found(finding, sheets=tuple(sheets), method=evidence.method)
 
 
-def _terms(followup: Followup, claim_cost: float | None) -> Found:
-    quote = quote_warranty(followup, USUAL_TERMS, assumptions=Assumptions(claim_cost=claim_cost))
+def _terms(followup: Followup, wanted: Wanted) -> Found:
+    assumed = Assumptions(claim_cost=wanted.claim_cost)
+    quote = quote_warranty(followup, USUAL_TERMS, assumptions=assumed)
     sheet = Sheet("Claims and cost by term", tables_money.of_quote(quote))
     finding = wording_money.of_quote(quote).with_caveats([wording.STATUTORY])
+    if failed := failed_if_known(followup, wanted.answers, HEADLINE_DAY):
+        finding = finding.followed_by(Finding(wording_calls.of_quoted(failed)))
     return Found(finding, (charts.terms(quote),), (sheet,), quote.method)
 
 

@@ -14,6 +14,7 @@ from insights import (
     tables_watch,
     wording,
     wording_bench,
+    wording_calls,
     wording_money,
     wording_month,
     wording_review,
@@ -25,6 +26,7 @@ from insights.followup import Followup
 from insights.money.reserve import reserve
 from insights.report.reviewed import Share, recall_sheet, units_to_call_in, watched_signals
 from insights.report.section import Found, Section, Sheet
+from insights.reviewing.call_back import failed_if_known
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.one_month import one_month
 from insights.reviewing.watched import Watched
@@ -51,12 +53,15 @@ class MonthWanted:
         Whether comebacks are decided in this source, so that those waiting are listed.
     customers
         Whether customers' references and telephones stand in the lists of units to call in.
+    answers
+        What owners called answered, where a book knows.
     """
 
     month: pd.Period
     watched: Watched = field(default_factory=Watched)
     decides: bool = False
     customers: bool = False
+    answers: pd.DataFrame | None = None
 
 
 def month_sections(
@@ -82,7 +87,7 @@ def month_sections(
     """
     questions = [
         ("month", wording_month.name_of(wanted.month), partial(_month, followup, wanted)),
-        ("year", "Are we getting better?", partial(_year, followup)),
+        ("year", "Are we getting better?", partial(_year, followup, wanted.answers)),
         ("signals", "Trouble early", partial(_signals, followup, wanted, limits)),
         ("months", "The latest months", partial(_months, followup)),
         ("reserve", "What to hold", partial(_held, followup)),
@@ -109,8 +114,11 @@ def _month(followup: Followup, wanted: MonthWanted) -> Found:
     return Found(said, sheets=tuple(sheets), method=found.method)
 
 
-def _year(followup: Followup) -> Found:
-    return Found(wording_review.of_year(year_on_year(followup)))
+def _year(followup: Followup, answers: pd.DataFrame | None) -> Found:
+    found = wording_review.of_year(year_on_year(followup))
+    if failed := failed_if_known(followup, answers, wording.HEADLINE_DAY):
+        found = found.followed_by(Finding(wording_calls.of_failed(failed, wording.HEADLINE_DAY)))
+    return Found(found)
 
 
 def _signals(followup: Followup, wanted: MonthWanted, limits: Share | None) -> Found:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -90,6 +91,7 @@ def call_back_sample(
     size: int = SAMPLE,
     out_days: tuple[int, int] = OUT_DAYS,
     seed: int = 1,
+    leave_out: Collection[str] = (),
 ) -> pd.DataFrame:
     """Draw units to ask about, among those handed back some time ago and not seen since.
 
@@ -104,6 +106,8 @@ def call_back_sample(
         owner remembers.
     seed
         The same draw from the same record; another seed draws others.
+    leave_out
+        Jobs of units drawn before, so that no owner is asked twice about a unit.
 
     Returns
     -------
@@ -128,11 +132,13 @@ def call_back_sample(
     episodes, jobs = followup.episodes, followup.history.jobs
     handed_back = jobs["handed_back"].to_numpy()[episodes["job"]]
     age = (followup.data_date.to_datetime64() - handed_back) / np.timedelta64(1, "D")
-    there = np.flatnonzero(_still_out(followup) & (age >= shortest) & (age <= longest))
+    before = jobs["job_id"].isin(list(leave_out)).to_numpy()[episodes["job"]]
+    old_enough = (age >= shortest) & (age <= longest)
+    there = np.flatnonzero(_still_out(followup) & old_enough & ~before)
     if not len(there):
         raise EvidenceError(
-            f"No unit has been out of our hands for {shortest} to {longest} days and not been "
-            "seen since. Ask for other days."
+            f"No {'further ' if leave_out else ''}unit has been out of our hands for {shortest} to "
+            f"{longest} days and not been seen since. Ask for other days."
         )
     # The draw hangs on the job numbers, not on the order of the rows.
     ids = jobs["job_id"].to_numpy()[episodes["job"].to_numpy()[there]].astype(str)
@@ -256,6 +262,16 @@ def failed_share(
     return corrected(share, answers, back_low=low, back_high=high, level=level)
 
 
+def failed_if_known(followup: Followup, answers: pd.DataFrame | None, day: int) -> Corrected | None:
+    """Correct a share as :func:`failed_share`; None where too few answered to say."""
+    if answers is None:
+        return None
+    try:
+        return failed_share(followup, answers, day)
+    except EvidenceError:
+        return None
+
+
 def read_answers(source: Path | IO[bytes]) -> pd.DataFrame:
     """Read the answers that owners gave: CSV in UTF-8, as the list drawn, answered.
 
@@ -279,7 +295,14 @@ def read_answers(source: Path | IO[bytes]) -> pd.DataFrame:
         ) from error
 
 
-def _counted(answers: pd.DataFrame) -> dict[str, int]:
+def given_answers(answers: pd.DataFrame) -> pd.DataFrame:
+    """Keep the answers that were given, checked: ``job_id`` and ``answer``.
+
+    Raises
+    ------
+    RequestError
+        A column is missing, an answer is not one of those, or a job was answered twice.
+    """
     missing = [name for name in COLUMNS if name not in answers.columns]
     if missing:
         raise RequestError(
@@ -295,6 +318,11 @@ def _counted(answers: pd.DataFrame) -> dict[str, int]:
     twice = answers["job_id"][answers["job_id"].duplicated()]
     if len(twice):
         raise RequestError(f"Job {twice.iloc[0]} is answered twice. Keep one of the rows.")
+    return pd.DataFrame({"job_id": answers["job_id"].astype(str), "answer": given.astype(str)})
+
+
+def _counted(answers: pd.DataFrame) -> dict[str, int]:
+    given = given_answers(answers)["answer"]
     return {answer: int((given == answer).sum()) for answer in ANSWERS}
 
 
