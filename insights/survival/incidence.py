@@ -87,11 +87,11 @@ class Spans:
         jobs = np.append(self.jobs, self.jobs[late])
         order = np.lexsort((place, unit))
         unit, place = unit[order], place[order]
-        first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1])) if len(unit) else unit
+        first = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
         sizes = np.diff(np.append(first, len(unit)))
         code, change, jobs = code[order], change[order], jobs[order]
         # Every unit ends with nothing open, so it began with as many as it lost since.
-        began = -np.add.reduceat(change, first) if len(unit) else change
+        began = -np.add.reduceat(change, first)
         running = np.cumsum(change)
         open_now = running + np.repeat(began - (running - change)[first], sizes)
         squares = np.bincount(

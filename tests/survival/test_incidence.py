@@ -49,3 +49,9 @@ def test_the_area_by_hand(until, area):
 def test_no_day_no_area():
     none = np.empty(0)
     assert accumulate(none, none, none, none).area(30) == 0
+
+
+def test_the_last_one_at_risk_ends_play_for_those_who_enter_later():
+    curve = accumulate(DAYS[:2], np.array([1.0, 2]), np.array([0.0, 1]), np.array([1.0, 1]))
+    assert curve.in_play.tolist() == [1, 0]
+    assert curve.share.tolist() == [0, 0]
