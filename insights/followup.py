@@ -13,7 +13,7 @@ from insights.errors import RequestError
 from insights.history.schema import ENDINGS, History, column
 from insights.history.terms import reported_inside
 from insights.history.units import Links, link_units
-from insights.notes import Note
+from insights.notes import Note, counted
 
 Follow = Literal["covered", "all"]
 Count = Literal["all", "faults", "covered"]
@@ -522,8 +522,9 @@ def _remarks(
         notes.append(
             Note(
                 "refused",
-                f"{history.refused_count} rows of the source could not be used and are missing "
-                "here; the check of the source says why.",
+                f"{counted(history.refused_count, 'row')} of the source could not be used and "
+                f"{'is' if history.refused_count == 1 else 'are'} missing here; the check of the "
+                "source says why.",
                 history.refused_count,
             )
         )
@@ -532,8 +533,8 @@ def _remarks(
         notes.append(
             Note(
                 "no_term",
-                f"{termless} jobs have no warranty term recorded, so they are followed "
-                "to the data date.",
+                f"{counted(termless, 'job has', 'jobs have')} no warranty term recorded, so "
+                f"{'it is' if termless == 1 else 'they are'} followed to the data date.",
                 termless,
             )
         )
@@ -541,13 +542,18 @@ def _remarks(
         notes.append(
             Note(
                 "contradictions",
-                f"{len(problems)} dates contradict each other; the list says which and why.",
+                f"{counted(len(problems), 'date contradicts another', 'dates contradict each other')}; "
+                "the list says which and why.",
                 len(problems),
             )
         )
     unknown = int((episodes["cause"] == UNKNOWN).sum())
     if unknown:
         notes.append(
-            Note("unknown_cause", f"{unknown} comebacks have no root cause recorded.", unknown)
+            Note(
+                "unknown_cause",
+                f"{counted(unknown, 'comeback has', 'comebacks have')} no root cause recorded.",
+                unknown,
+            )
         )
     return tuple(notes)

@@ -1,4 +1,4 @@
-"""Warnings as data: what a reader of a result must know, carried with the result."""
+"""Warnings as data: what a reader of a result must know, and how it counts things in words."""
 
 from __future__ import annotations
 
@@ -22,3 +22,23 @@ class Note:
     code: str
     text: str
     jobs: int | None = None
+
+
+def whole(number: float) -> str:
+    """Write a count with thousands set apart."""
+    return f"{number:,.0f}"
+
+
+def counted(number: float, one: str, many: str = "") -> str:
+    """Write a count with what is counted, and a verb where it has one.
+
+    Parameters
+    ----------
+    number
+        How many.
+    one
+        What follows a 1: "unit", "job has".
+    many
+        What follows any other number; with an s after ``one`` where not given.
+    """
+    return f"{whole(number)} {one if number == 1 else many or f'{one}s'}"

@@ -62,7 +62,7 @@ def _check(args: argparse.Namespace) -> Answer:
         tables.append(("Doubtful pairs, then units linked by likeness", doubtful_first))
     sentence = (
         f"{wording.whole(len(history.jobs))} jobs load, "
-        f"{wording.whole(history.refused_count)} rows are refused. "
+        f"{wording.counted(history.refused_count, 'row is', 'rows are')} refused. "
         f"{wording.of_standing(standing(followup)).sentence}"
     )
     remarks = (*history.notes, *links.notes, *followup.notes)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from insights.notes import Note
+from insights.notes import counted as counted
+from insights.notes import whole as whole
 from insights.standing import Standing
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
@@ -71,16 +73,6 @@ def per_100(share: float) -> str:
     return f"{100 * share:.{digits}f}"
 
 
-def whole(number: float) -> str:
-    """Write a count with thousands set apart."""
-    return f"{number:,.0f}"
-
-
-def counted(number: float, one: str, many: str = "") -> str:
-    """Write a count with what is counted: "1 unit", "2 units"; ``many`` where no s makes it."""
-    return f"{whole(number)} {one if number == 1 else many or f'{one}s'}"
-
-
 def spoken(column: str) -> str:
     """Name a column as one says it: ``practice_contact_pair`` is the contact pair."""
     family, _, rest = column.partition("_")
@@ -131,12 +123,12 @@ def of_curves(curves: Curves) -> Finding:
     known = _headline(curves.at)
     if known.empty:
         sentence = (
-            f"{whole(jobs)} jobs with {whole(returns)} comebacks: too few are followed to any of "
-            "the days asked for. Ask for an earlier day."
+            f"{counted(jobs, 'job')} with {counted(returns, 'comeback')}: too few are followed to "
+            "any of the days asked for. Ask for an earlier day."
         )
         return Finding(sentence, _texts(curves.notes))
     day = int(known["day"].iloc[0])
-    basis = f"{whole(returns)} comebacks on {whole(jobs)} jobs"
+    basis = f"{counted(returns, 'comeback')} on {counted(jobs, 'job')}"
     if len(curves.groups) == 1:
         row = known.iloc[0]
         sentence = f"Within {day} days {_of_100(row)} repaired units come back ({basis})."

@@ -7,7 +7,7 @@ from datetime import date
 from insights.history.book.backup import Copied
 from insights.history.book.condition import Condition
 from insights.history.book.exporting import Exported
-from insights.wording import Finding, counted, whole
+from insights.wording import Finding, counted
 
 ANOTHER_DISK = (
     "Keep a backup on another disk: `staysfixed book backup` writes one while work goes on."
@@ -28,7 +28,8 @@ def of_condition(found: Condition) -> Finding:
     """Say what a book holds."""
     last = "" if found.last_saved_at is None else f", the last on {found.last_saved_at:%-d %B %Y}"
     return Finding(
-        f"{found.name} is whole: {whole(found.jobs)} jobs in {whole(found.saves)} saves{last}; "
+        f"{found.name} is whole: {counted(found.jobs, 'job')} in "
+        f"{counted(found.saves, 'save')}{last}; "
         f"{counted(found.on_bench, 'is', 'are')} on the bench.",
         (ANOTHER_DISK,),
     )
@@ -79,9 +80,9 @@ def of_rebuild(exported: Exported, book: str) -> Finding:
 def of_jobs_written(jobs: int, file: str, as_of: date | None) -> Finding:
     """Say what the table holds."""
     then = "as they stand" if as_of is None else f"as they were known on {as_of:%-d %B %Y}"
-    return Finding(f"{file} holds {whole(jobs)} jobs, {then}.", (PERSONAL,))
+    return Finding(f"{file} holds {counted(jobs, 'job')}, {then}.", (PERSONAL,))
 
 
 def _held(counts: dict[str, int]) -> str:
     jobs, saves = counts.get("heads", 0), counts.get("versions", 0)
-    return f"{whole(jobs)} jobs in {whole(saves)} saves"
+    return f"{counted(jobs, 'job')} in {counted(saves, 'save')}"

@@ -127,6 +127,8 @@ def _new(found: Found) -> str:
         return "The book is empty, so every unit is new to us."
     if found.needs_model:
         return "No job has this serial. Give the model, and the book looks further."
+    if found.jobs == 1:
+        return "New to us: the book's one job does not fit."
     return f"New to us: none of the book's {found.jobs:,} jobs fits."
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
-from insights.wording import STATUTORY, Finding, whole
+from insights.wording import STATUTORY, Finding, counted
 
 KINDS = {
     "non_renewing": "a repair under warranty does not lengthen it",
@@ -71,18 +71,19 @@ def _caveats(quote: Quote) -> tuple[str, ...]:
 def of_reserve(reserve: Reserve) -> Finding:
     """Say how much to hold, how sure that is, and when it falls due."""
     claims = reserve.claims
-    counted = (
-        f"{whole(reserve.jobs)} hand-backs are open to a claim; expect {claims.mean:.1f} claims "
-        f"from them ({claims.low} to {claims.high})"
+    exposed = (
+        f"{counted(reserve.jobs, 'hand-back is', 'hand-backs are')} open to a claim; expect "
+        f"{claims.mean:.1f} claims from {'it' if reserve.jobs == 1 else 'them'} "
+        f"({claims.low} to {claims.high})"
     )
     if pd.isna(reserve.expected):
         return Finding(
-            f"{counted}. What they cost is not known: give the cost of a claim.",
+            f"{exposed}. What they cost is not known: give the cost of a claim.",
             _reserve_caveats(reserve),
         )
     sentence = (
         f"Set aside {reserve.p90:,.0f}: nine times in ten that is enough, and "
-        f"{reserve.expected:,.0f} is expected. {counted}."
+        f"{reserve.expected:,.0f} is expected. {exposed}."
     )
     due = reserve.months.head(1)
     if len(due):

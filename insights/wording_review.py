@@ -9,7 +9,7 @@ from insights.reviewing.call_back import Corrected
 from insights.reviewing.cohorts import YearOnYear
 from insights.reviewing.dearest import DEAREST, CostsByCause
 from insights.reviewing.rates import BETTER, SURE, UNSURE, WORSE, Review
-from insights.wording import HEADLINE_DAY, RETURNED_ONLY, Finding, per_100, spoken, whole
+from insights.wording import HEADLINE_DAY, RETURNED_ONLY, Finding, counted, per_100, spoken, whole
 
 MOST_NAMED = 5
 NO_LEAGUE = (
@@ -139,7 +139,7 @@ def of_costs(costs: CostsByCause) -> Finding:
     count = min(DEAREST, int((costs.table["cost"] > 0).sum()))
     which = "one dearest cause" if count == 1 else f"{count} dearest causes"
     sentence = (
-        f"{whole(costs.billed)} comebacks cost {costs.cost:,.0f}{money} in "
+        f"{counted(costs.billed, 'comeback')} cost {costs.cost:,.0f}{money} in "
         f"{costs.years:.1f} years. Halving the {which} would save "
         f"{costs.dearest_save_a_year:,.0f}{money} a year, {first['cause']} alone "
         f"{first['halved_saves_a_year']:,.0f} (likely {first['saves_low']:,.0f} to "
@@ -213,7 +213,7 @@ def _against(row: object) -> str:
 
 def _nothing_wrong(costs: CostsByCause) -> str:
     parts = [
-        f"{whole(row.arrivals)} arrivals with {spoken(row.what)} cost {row.cost:,.0f}"
+        f"{counted(row.arrivals, 'arrival')} with {spoken(row.what)} cost {row.cost:,.0f}"
         for row in costs.apart.itertuples(index=False)
     ]
     return f"Apart from these, {' and '.join(parts)}."

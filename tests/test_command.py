@@ -104,7 +104,7 @@ def test_refused_rows_are_kept_beside_the_source(home, capsys):
     )
     before = Path(source).read_bytes()
     assert main(["check", source]) == 0
-    assert "1 rows are refused" in capsys.readouterr().out
+    assert "1 row is refused" in capsys.readouterr().out
     refused = (home / "shop.refused.csv").read_text(encoding="utf-8-sig")
     assert "2025-01-09" in refused
     assert Path(source).read_bytes() == before

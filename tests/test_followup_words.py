@@ -141,14 +141,30 @@ def test_what_is_remarked_names_the_kind_the_count_and_the_meaning():
         ),
         (
             "no_term",
-            "1 jobs have no warranty term recorded, so they are followed to the data date.",
+            "1 job has no warranty term recorded, so it is followed to the data date.",
             1,
         ),
-        ("contradictions", "1 dates contradict each other; the list says which and why.", 1),
-        ("unknown_cause", "1 comebacks have no root cause recorded.", 1),
+        ("contradictions", "1 date contradicts another; the list says which and why.", 1),
+        ("unknown_cause", "1 comeback has no root cause recorded.", 1),
     ]
     without_terms = follow_up(history, links=links, data_date="2026-12-31", follow="all")
     assert "no_term" not in {note.code for note in without_terms.notes}
+
+
+def test_two_of_a_kind_are_spoken_of_as_two():
+    rows = [
+        row | {"job_id": f"{row['job_id']}{copy}", "model": "grill", "term_days": None}
+        for copy in range(2)
+        for row in (FIRST, second(), {**FIRST, "job_id": "C", "ended_on": "2026-01-01"})
+    ]
+    history = History(to_schema(pd.DataFrame(rows)))
+    links = Links(np.array([0, 0, 1, 2, 2, 3]), pd.DataFrame())
+    notes = follow_up(history, links=links, data_date="2026-12-31").notes
+    assert [note.text for note in notes] == [
+        "2 jobs have no warranty term recorded, so they are followed to the data date.",
+        "2 dates contradict each other; the list says which and why.",
+        "2 comebacks have no root cause recorded.",
+    ]
 
 
 def test_no_term_is_remarked_only_where_a_term_is_missing():

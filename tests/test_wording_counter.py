@@ -67,7 +67,7 @@ def test_what_is_new_or_can_not_be_told_is_said_so(book):
     assert "empty" in wording_counter.of_found(found(book)).sentence
     book.receive(FIRST, by=ADA, today=TODAY)
     other = found(book, unit_serial="ZX-9", model="boiler")
-    assert wording_counter.of_found(other).sentence.startswith("New to us: none of the book's 1")
+    assert wording_counter.of_found(other).sentence.startswith("New to us: the book's one job")
     serial_only = LookUp(book).find({"unit_serial": "ZX-9"}, today=TODAY)
     assert "Give the model" in wording_counter.of_found(serial_only).sentence
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from insights.errors import RequestError
 from insights.followup import AGE_BAND_EDGES_YEARS, Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.weibull import WeibullFit, fit_weibull, piecewise_hazard
 
 Clock = Literal["repair", "unit"]
@@ -243,8 +243,8 @@ def _notes(verdict: Verdict, clock: Clock, returns: int, ageless: int) -> list[N
         notes.append(
             Note(
                 "too_few",
-                f"{returns} comebacks are too few to tell a rising rate from a falling one; "
-                f"{FEWEST_RETURNS} is the least.",
+                f"{counted(returns, 'comeback is', 'comebacks are')} too few to tell a rising rate "
+                f"from a falling one; {FEWEST_RETURNS} is the least.",
             )
         )
     if verdict == "falls":
@@ -264,7 +264,6 @@ def _notes(verdict: Verdict, clock: Clock, returns: int, ageless: int) -> list[N
             )
         )
     if ageless:
-        notes.append(
-            Note("no_age", f"{ageless} jobs without a unit_age_years are left out.", ageless)
-        )
+        left = counted(ageless, "job without a unit_age_years is", "jobs without one are")
+        notes.append(Note("no_age", f"{left} left out.", ageless))
     return notes

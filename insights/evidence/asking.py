@@ -13,7 +13,7 @@ from insights.evidence.propensity import POPULATIONS, Population
 from insights.evidence.switched import Found
 from insights.followup import NOT_RECORDED, Followup
 from insights.history.schema import History
-from insights.notes import Note
+from insights.notes import Note, counted
 
 PREFIX = "practice_"
 KNOWN_BEFORE = ("model", "technician", "age_band", "condition", "root_cause", "earlier_repair")
@@ -179,8 +179,8 @@ def choose_covariates(
             notes.append(
                 Note(
                     "missing_covariate",
-                    f"{missing} jobs have no {name} recorded; they are compared as a group of "
-                    "their own.",
+                    f"{counted(missing, 'job has', 'jobs have')} no {name} recorded; such jobs are "
+                    "compared as a group of their own.",
                     missing,
                 )
             )

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.notes import Note
+from insights.notes import Note, counted
 
 CHANCE = 0.05
 FALSE_SHARE = 0.10
@@ -119,11 +119,14 @@ def _notes(table: pd.DataFrame, rest: np.ndarray, declared: str | None) -> tuple
         notes.append(
             Note(
                 "exploration",
-                f"{int(rest.sum())} further questions were asked of the same record; what stands "
-                "out among them is exploration, to be tried on new jobs.",
+                f"{counted(int(rest.sum()), 'further question was', 'further questions were')} "
+                "asked of the same record; what stands out there is exploration, to be tried on "
+                "new jobs.",
             )
         )
     untested = int(table["p"].isna().sum())
     if untested:
-        notes.append(Note("untested", f"{untested} questions could not be tested at all."))
+        notes.append(
+            Note("untested", f"{counted(untested, 'question')} could not be tested at all.")
+        )
     return tuple(notes)

@@ -32,7 +32,7 @@ from insights.evidence.result import PracticeEvidence
 from insights.evidence.switched import find_switch, weigh_switch
 from insights.evidence.verdict import judge
 from insights.followup import Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.lifetable import life_table
 from insights.survival.stating import MIN_AT_RISK, supported_days
 
@@ -145,7 +145,8 @@ def _ask(
     covariates, notes = choose_covariates(followup, column, arm, adjust, switch is not None)
     aside = int((arm < 0).sum())
     if aside:
-        text = f"{aside} jobs are left aside: neither '{level}' nor '{against}' is recorded."
+        left = counted(aside, "job is", "jobs are")
+        text = f"{left} left aside: neither '{level}' nor '{against}' is recorded."
         notes = (Note("neither_level", text, aside), *notes)
     known = [str(name) for name in followup.episodes["cause"].cat.categories]
     return Question(

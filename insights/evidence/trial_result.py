@@ -14,7 +14,7 @@ from insights.errors import EvidenceError, RequestError
 from insights.evidence.looks import bounds
 from insights.evidence.trial import STRATA, TrialPlan
 from insights.followup import Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 
 Decision = Literal["stop_better", "stop_worse", "go_on", "ended_open"]
 METHOD = (
@@ -272,8 +272,8 @@ def _notes(cards: pd.DataFrame, drawn: pd.DataFrame, dropped: dict[str, int]) ->
         notes.append(
             Note(
                 "cards_skipped",
-                f"{skipped} cards were passed over. A lot that is passed over is no lot: find out "
-                "why before trusting the result.",
+                f"{counted(skipped, 'card was', 'cards were')} passed over. A lot that "
+                "is passed over is no lot: find out why before trusting the result.",
                 skipped,
             )
         )
@@ -282,8 +282,8 @@ def _notes(cards: pd.DataFrame, drawn: pd.DataFrame, dropped: dict[str, int]) ->
         notes.append(
             Note(
                 "not_as_dealt",
-                f"{not_done} jobs were not done as their card said; they are counted by their card "
-                "all the same, which draws the difference towards zero.",
+                f"{counted(not_done, 'job was', 'jobs were')} not done as the card said; it is the "
+                "card that counts all the same, which draws the difference towards zero.",
                 not_done,
             )
         )

@@ -12,7 +12,7 @@ import pandas as pd
 from insights.errors import RequestError
 from insights.followup import ENDS, Followup, select
 from insights.money.bills import Bills, recorded_bills
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.lifetable import EVERYONE, life_table
 from insights.survival.outlook import Outlook, outlook
 from insights.survival.strata import strata
@@ -361,8 +361,8 @@ def _notes(followup: Followup, delay: float, moved: int) -> list[Note]:
         notes.append(
             Note(
                 "late_arrivals",
-                f"{moved} claims arrived later after their term than that and are counted at its "
-                "end.",
+                f"{counted(moved, 'claim')} arrived later than that after the end of the term, and "
+                f"{'is' if moved == 1 else 'are'} counted at its end.",
                 moved,
             )
         )

@@ -15,7 +15,7 @@ from insights.money.claims import claims_curve
 from insights.money.counts import claim_chances, quantile
 from insights.money.exposure import Arrivals, Exposure, arrivals, open_exposure
 from insights.money.shared import SharedEffect, shared_effect
-from insights.notes import Note
+from insights.notes import Note, counted
 
 DRAWS = 2000
 MONEY_DRAWS = 20_000
@@ -351,9 +351,9 @@ def _notes(
         notes.append(
             Note(
                 "past_evidence",
-                f"{beyond} open jobs have a term longer than the record carries. They are "
-                f"reserved up to day {curve.reach:g} after hand-back; what comes later is not "
-                "included, so hold more.",
+                f"{counted(beyond, 'open job has', 'open jobs have')} a term longer than the "
+                f"record carries. Money is held up to day {curve.reach:g} after hand-back; what "
+                "comes later is not included, so hold more.",
                 beyond,
             )
         )
@@ -361,8 +361,8 @@ def _notes(
         notes.append(
             Note(
                 "no_term_open",
-                f"{exposure.termless} jobs still out have no warranty term recorded; nothing is "
-                "held for them.",
+                f"{counted(exposure.termless, 'job still out has', 'jobs still out have')} no "
+                "warranty term recorded; nothing is held for such jobs.",
                 exposure.termless,
             )
         )

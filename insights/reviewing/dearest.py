@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from insights.followup import ENDS, Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.intervals import normal_quantile
 
 DEAREST = 10
@@ -143,7 +143,8 @@ def _no_cost(unbilled: int) -> list[Note]:
     return [
         Note(
             "no_cost",
-            f"{unbilled} comebacks have no cost on record; the sums leave them out.",
+            f"{counted(unbilled, 'comeback has', 'comebacks have')} no cost on record; the sums go "
+            "without.",
             unbilled,
         )
     ]

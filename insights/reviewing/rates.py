@@ -405,7 +405,8 @@ def _young(table: pd.DataFrame) -> list[Note]:
     return [
         Note(
             "immature",
-            f"{len(young)} of {len(table)} lines are young: under {MATURE_SHARE:.0%} of their "
-            "comebacks can have been seen. Their numbers are completed by what is still to come.",
+            f"{len(young)} of {len(table)} lines {'is' if len(young) == 1 else 'are'} young: under "
+            f"{MATURE_SHARE:.0%} of the comebacks can have been seen. Such numbers are completed "
+            "by what is still to come.",
         )
     ]

@@ -9,7 +9,7 @@ import pandas as pd
 
 from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup, as_day
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.reviewing.expected import case_mix, returned
 from insights.reviewing.facets import groups
 from insights.reviewing.families import EVERYONE
@@ -343,8 +343,8 @@ def _notes(table: pd.DataFrame, followup: Followup, chart: str) -> list[Note]:
         notes.append(
             Note(
                 "term_over",
-                f"{over} of these units are outside our own warranty: no claim is to come of them "
-                "under it, though the part may fail all the same.",
+                f"{counted(over, 'of these units is', 'of these units are')} outside our own "
+                "warranty: no claim is to come under it, though the part may fail all the same.",
                 over,
             )
         )
@@ -353,7 +353,8 @@ def _notes(table: pd.DataFrame, followup: Followup, chart: str) -> list[Note]:
         notes.append(
             Note(
                 "no_customer",
-                f"{nameless} of these units have no customer recorded; look for them by serial.",
+                f"{counted(nameless, 'of these units has', 'of these units have')} no customer "
+                "recorded; look by serial.",
                 nameless,
             )
         )

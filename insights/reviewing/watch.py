@@ -10,7 +10,7 @@ import pandas as pd
 
 from insights.errors import RequestError
 from insights.followup import Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.reviewing.actions import (
     cleared_of,
     dangerous_cases,
@@ -327,8 +327,8 @@ def _notes(
         notes.append(
             Note(
                 "not_yet_known",
-                f"{waiting} comebacks are still on the bench: they enter the charts when their "
-                "cause is known.",
+                f"{counted(waiting, 'comeback is', 'comebacks are')} still on the bench, to enter "
+                "the charts when the cause is known.",
                 waiting,
             )
         )

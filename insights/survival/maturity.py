@@ -9,7 +9,7 @@ import pandas as pd
 
 from insights.errors import EvidenceError, RequestError
 from insights.followup import ENDS, Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.chain_ladder import ChainLadder, bornhuetter_ferguson, chain_ladder
 from insights.survival.lifetable import life_table
 from insights.survival.outlook import Outlook, outlook
@@ -227,8 +227,8 @@ def _notes(table: pd.DataFrame, aside: int, day: int) -> list[Note]:
         notes.append(
             Note(
                 "shorter_terms",
-                f"{aside} jobs have a term shorter than {day} days and are left aside: their "
-                "owners stop coming back before.",
+                f"{counted(aside, 'job has', 'jobs have')} a term shorter than {day} days and "
+                f"{'is' if aside == 1 else 'are'} left aside: owners stop coming back before.",
                 aside,
             )
         )
@@ -237,8 +237,8 @@ def _notes(table: pd.DataFrame, aside: int, day: int) -> list[Note]:
         notes.append(
             Note(
                 "immature",
-                f"{int(young.sum())} months have shown less than {100 * MATURE_SHARE:.0f}% of "
-                "their returns; their raw rates look too good.",
+                f"{counted(int(young.sum()), 'month has', 'months have')} shown less than "
+                f"{100 * MATURE_SHARE:.0f}% of all returns to come; raw rates look too good there.",
                 int(table["jobs"][young].sum()),
             )
         )

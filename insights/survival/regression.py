@@ -10,7 +10,7 @@ import pandas as pd
 
 from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.cox import CoxFit, Shared, fit_record
 from insights.survival.lifetable import LifeTable, life_table
 from insights.survival.newton import NoFiniteEstimateError
@@ -285,8 +285,8 @@ def _notes(fit: CoxFit, proportional: pd.DataFrame, cause: str | None, repeats: 
         notes.append(
             Note(
                 "few_returns",
-                f"{fit.events} comebacks for {len(fit.coef)} ratios: fewer than "
-                f"{RETURNS_PER_COEFFICIENT} each, so read the limits, not the ratios.",
+                f"{counted(fit.events, 'comeback')} for {counted(len(fit.coef), 'ratio')}: fewer "
+                f"than {RETURNS_PER_COEFFICIENT} each, so read the limits, not the ratios.",
             )
         )
     if cause is not None:

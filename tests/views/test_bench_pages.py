@@ -73,7 +73,7 @@ def test_a_likely_unit_is_asked_about_and_a_new_one_is_new(opened, book):
     app = fill(opened("Take in"), unit_serial="CG-4417", model=MODEL, customer="Cafe Nine")
     assert "Please compare" in answers(app)[0] or "here before" in answers(app)[0]
     app = fill(opened("Take in"), unit_serial="ZZ-999999", model="milk steamer", customer="Nobody")
-    assert answers(app) == ["New to us: none of the book's 1 jobs fits."]
+    assert answers(app) == ["New to us: the book's one job does not fit."]
 
 
 def test_taking_in_gives_a_number_and_a_card(opened, book):
