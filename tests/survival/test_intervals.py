@@ -89,6 +89,66 @@ def test_effective_jobs_of_a_plain_share_are_the_jobs():
     assert effective_jobs(*one(0.1, 0.1 * 0.9 / 70, 5))[0] == pytest.approx(70)
 
 
+def test_a_mean_counts_the_units_that_its_variance_is_worth():
+    # 5 returns as sure as among 50, though 7 are at risk: Garwood's 1.6235 and 11.6683 of 50.
+    low, high = mean_bounds(*one(5 / 50, 5 / 50**2, 7, 5))
+    assert (low[0] * 50, high[0] * 50) == pytest.approx((1.6235, 11.6683), abs=5e-5)
+
+
+def test_a_mean_without_a_return_is_bounded_by_those_at_risk():
+    # -ln(0.025) = 3.6889 of those at risk, whole numbers of them included; of nobody, nothing.
+    at_risk = np.array([40, 1, 0])
+    low, high = mean_bounds(np.zeros(3), np.zeros(3), at_risk, np.zeros(3))
+    assert low.tolist() == [0, 0, 0]
+    assert high[:2] == pytest.approx([-np.log(0.025) / 40, -np.log(0.025)])
+    assert high[2] == np.inf
+    assert high.dtype == float
+    _, at_80 = mean_bounds(np.zeros(1), np.zeros(1), at_risk[:1], np.zeros(1), 0.8)
+    assert at_80[0] == pytest.approx(-np.log(0.1) / 40)
+
+
+def test_shares_are_bounded_by_whole_numbers_at_risk_as_by_any():
+    low, high = share_bounds(np.zeros(2), np.zeros(2), np.array([40, 0]), np.zeros(2))
+    assert low.tolist() == [0, 0]
+    assert high == pytest.approx([1 - 0.025 ** (1 / 40), 1])
+    assert effective_jobs(
+        np.array([0.0, 0.1]), np.array([0.0, 0.1 * 0.9 / 70]), np.array([9, 5])
+    ) == (pytest.approx([9, 70]))
+
+
+def test_each_kind_of_bounds_has_the_level_asked_for():
+    few = share_bounds(*one(0.025, 0.025 * 0.975 / 40, 7, 1), 0.8)
+    theirs = stats.binomtest(1, 40).proportion_ci(0.8, method="exact")
+    assert (few[0][0], few[1][0]) == pytest.approx((theirs.low, theirs.high))
+    # exp(1.281552 * .1 / (.8 * .223144)) = 2.050116, and one over it .487777.
+    many = share_bounds(*one(0.2, 0.01, 7, 9), 0.8)
+    assert (many[0][0], many[1][0]) == pytest.approx((1 - 0.8**0.487777, 1 - 0.8**2.050116))
+
+
+def test_a_share_a_rounding_error_above_one_is_one():
+    low, high = exact_bounds(*one(1 + 1e-12, 12))
+    assert (low[0], high[0]) == pytest.approx((0.025 ** (1 / 12), 1))
+    low, high = exact_bounds(*one(-1e-12, 12))
+    assert (low[0], high[0]) == pytest.approx((0, 1 - 0.025 ** (1 / 12)))
+
+
+def test_the_refusal_of_a_level_says_what_was_given():
+    with pytest.raises(RequestError) as refused:
+        normal_quantile(95)
+    assert str(refused.value) == "The confidence level is 95. Give one between 0 and 1, like 0.95."
+    assert normal_quantile(0.95) == pytest.approx(1.959964, abs=5e-7)
+    assert normal_quantile(0.8) == pytest.approx(1.281552, abs=5e-7)
+
+
+def test_a_rounding_error_is_no_spread_and_a_small_share_is():
+    low, high = share_bounds(*one(1 - 1e-13, 1e-9, 12, 12))
+    assert (low[0], high[0]) == pytest.approx((0.025 ** (1 / 12), 1))
+    # 20 of two million: log-log bounds of so small a share are it times exp(+-1.95996 / sqrt(20)).
+    low, high = share_bounds(*one(1e-5, 1e-5 / 2e6, 7, 20))
+    factor = np.exp(1.959964 / np.sqrt(20))
+    assert (low[0], high[0]) == pytest.approx((1e-5 / factor, 1e-5 * factor), rel=1e-4)
+
+
 @pytest.mark.parametrize("level", [0, 1, 95])
 def test_level_must_be_a_fraction(level):
     with pytest.raises(RequestError, match=r"like 0\.95"):
