@@ -156,7 +156,7 @@ def of_earlier(review: Review, day: int | None = None) -> Finding:
     if not repair and not work:
         return Finding("Whether units had been repaired before is not on record.")
     said = [f"Units by earlier repair, comebacks within {day} days, like for like. {repair}"]
-    found = f"By what the bench found of that work: {work[:1].lower()}{work[1:]}"
+    found = f"By what the bench found of that work. {work}"
     return Finding(
         " ".join([*(said if repair else []), *([found] if work else [])]),
         (WORK_ON_ARRIVAL,) if work else (),

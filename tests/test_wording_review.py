@@ -118,7 +118,7 @@ def test_what_the_bench_found_of_earlier_work_is_said_with_its_comebacks():
     followup = benches(30, 12)
     result = review(followup, by=("earlier_repair", "earlier_work"), days=(90,))
     found = wording_review.of_earlier(result)
-    before, after = found.sentence.split(" By what the bench found of that work: ")
+    before, after = found.sentence.split(" By what the bench found of that work. ")
     assert "Repaired elsewhere before: " in before
     rows = result.table[result.table["by"] == "earlier_work"].set_index("group")
     for group, words in (
@@ -131,10 +131,10 @@ def test_what_the_bench_found_of_earlier_work_is_said_with_its_comebacks():
         mine = (jobs["earlier_work"] == group).to_numpy()
         back = int((followup.episodes["end"] == "return").to_numpy()[mine].sum())
         assert rows.loc[group, "returns"] == back
-        assert f"{words}: {back} back, {rows.loc[group, 'expected']:.1f} expected" in after
+        assert f"{words}: {back} back, {rows.loc[group, 'expected']:.1f} expected" in after.lower()
     assert wording_review.WORK_ON_ARRIVAL in found.caveats
     alone = wording_review.of_earlier(review(followup, by="earlier_work", days=(90,)))
-    assert alone.sentence.startswith("By what the bench found of that work: parts missing")
+    assert alone.sentence.startswith("By what the bench found of that work. Parts missing")
     only = wording_review.of_earlier(review(followup, by="earlier_repair", days=(90,)))
     assert "that work" not in only.sentence
     assert only.caveats == ()
