@@ -54,7 +54,10 @@ MODULES = {
         ("evidence/test_practice.py", "evidence/test_practice_words.py"),
     ),
     "quote": ("insights/money/quote.py", ("money/test_quote.py", "money/test_quote_words.py")),
-    "claims": ("insights/money/claims.py", ("money/test_claims.py", "money/test_quote.py")),
+    "claims": (
+        "insights/money/claims.py",
+        ("money/test_claims.py", "money/test_claims_words.py", "money/test_quote_words.py"),
+    ),
 }
 SETTINGS = """
 [tool.mutmut]

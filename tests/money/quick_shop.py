@@ -13,6 +13,7 @@ SHAPE = 0.7
 BY_90_DAYS = 0.02
 SCALE = 90 / (-np.log1p(-BY_90_DAYS)) ** (1 / SHAPE)
 DATA_DATE = pd.Timestamp("2026-06-30")
+START = pd.Timestamp("2026-01-01")
 
 
 def truth(days: float | np.ndarray, returning: float = 1.0, scale: float = SCALE) -> np.ndarray:
@@ -53,3 +54,34 @@ def followed_shop(
     )
     links = Links(number, pd.DataFrame())
     return follow_up(History(to_schema(frame)), links=links, data_date=DATA_DATE, follow=follow)
+
+
+def day(after: int) -> str:
+    return f"{START + pd.Timedelta(days=after):%Y-%m-%d}"
+
+
+def jobs(size: int, term: int | None, *backs: dict, name: str = "") -> list[dict]:
+    """Hand back ``size`` units on the first day; each of ``backs`` returns on its day."""
+    rows = []
+    for unit in range(size):
+        whole = unit + 1000 * (term or 0)
+        rows.append(
+            {
+                "job_id": f"{name}{term}-{unit}",
+                "unit": whole,
+                "received": "2025-12-30",
+                "handed_back": day(0),
+                "term_days": term,
+            }
+        )
+        if unit < len(backs):
+            facts = dict(backs[unit])
+            rows.append(
+                {
+                    "job_id": f"{name}{term}-{unit}-back",
+                    "unit": whole,
+                    "received": day(facts.pop("after")),
+                    **facts,
+                }
+            )
+    return rows

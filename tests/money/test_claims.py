@@ -5,45 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from quick_shop import followed_shop, lifetimes, truth
+from quick_shop import START, day, followed_shop, jobs, lifetimes, truth
 from shop import fleet, followed
 
 from insights.errors import RequestError
 from insights.money.claims import check_terms, claims_by_term, claims_curve, share_draws
 from insights.survival.curves import return_curves
-
-START = pd.Timestamp("2026-01-01")
-
-
-def day(after: int) -> str:
-    return f"{START + pd.Timedelta(days=after):%Y-%m-%d}"
-
-
-def jobs(size: int, term: int | None, *backs: dict, name: str = "") -> list[dict]:
-    """Hand back ``size`` units on the first day; each of ``backs`` returns on its day."""
-    rows = []
-    for unit in range(size):
-        whole = unit + 1000 * (term or 0)
-        rows.append(
-            {
-                "job_id": f"{name}{term}-{unit}",
-                "unit": whole,
-                "received": "2025-12-30",
-                "handed_back": day(0),
-                "term_days": term,
-            }
-        )
-        if unit < len(backs):
-            facts = dict(backs[unit])
-            rows.append(
-                {
-                    "job_id": f"{name}{term}-{unit}-back",
-                    "unit": whole,
-                    "received": day(facts.pop("after")),
-                    **facts,
-                }
-            )
-    return rows
 
 
 def test_inside_the_follow_up_it_is_the_curve_of_comebacks():
