@@ -1,10 +1,11 @@
 """Change the code one small piece at a time and see whether a test notices.
 
 ``python tests/mutation.py curves quote`` clones the committed tree into a temporary folder, lets
-mutmut (the extra ``mutation``) alter the modules named, runs the tests that are about each, and
-prints how many alterations were noticed; without a name it takes all modules, which takes an hour
-or two. ``--show`` prints the ones that were not, to be read: a test is missing, or the code is
-dead, or the alteration changes nothing. ``--folder`` keeps the clone in a new folder of your own.
+mutmut (the extra ``mutation``; Linux or macOS) alter the modules named, runs the tests that are
+about each, and prints how many alterations were noticed; without a name it takes all modules, an
+hour or more. ``--show`` prints the ones that were not, to be read: a test is missing, or the code
+is dead, or the alteration changes nothing. ``--folder`` keeps the clones in a new folder of your
+own.
 """
 
 from __future__ import annotations
@@ -107,10 +108,13 @@ def run(name: str, folder: Path, show: bool) -> None:
 def main() -> None:
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("module", nargs="*", choices=[[], *MODULES], help="all without a name")
+    parser.add_argument("module", nargs="*", help=f"{', '.join(MODULES)}; all without a name")
     parser.add_argument("--show", action="store_true", help="print each alteration not noticed")
     parser.add_argument("--folder", type=Path, help="keep the clones in this folder")
     asked = parser.parse_args()
+    unknown = [name for name in asked.module if name not in MODULES]
+    if unknown:
+        parser.error(f"No tests are chosen for '{unknown[0]}'. Known: {', '.join(MODULES)}.")
     print(f"{'module':<12}{'altered':>9}{'noticed':>9}{'share':>9}")
     with tempfile.TemporaryDirectory() as passing:
         for name in asked.module or MODULES:
