@@ -35,6 +35,7 @@ dl.tally, dl.tally dd {{margin: 0 !important;}}
 .tally dt {{margin: 0; font-weight: 400; line-height: 1.3;}}
 .tally dd {{font-size: 1.9rem; font-weight: 600; line-height: 1.25;
   font-variant-numeric: tabular-nums;}}
+[data-testid="stMain"] [data-testid="stPageLink-NavLink"] p {{text-decoration: underline;}}
 </style>
 """
 TOOLBAR = {
@@ -82,7 +83,7 @@ def aside(words: str) -> None:
 def keep_in_mind(finding: wording.Finding) -> None:
     """List the limits of an answer, the most important first."""
     if finding.caveats:
-        st.subheader("Keep in mind", anchor=False)
+        st.header("Keep in mind", anchor=False)
         bullets(finding.caveats)
 
 
@@ -129,6 +130,7 @@ def table(
     alt: str,
     numbers: pd.DataFrame | None = None,
     before: Callable[[], None] | None = None,
+    whole: bool = False,
 ) -> None:
     """Show a table, with a download of what is behind it.
 
@@ -144,8 +146,10 @@ def table(
         For the download: the tidy frame, in full precision; ``rows`` where not given.
     before
         As for :func:`download`.
+    whole
+        Whether all of its rows stand on the page: for sentences, which a long table's cells cut.
     """
-    if len(rows) <= FEW_ROWS:
+    if whole or len(rows) <= FEW_ROWS:
         st.table(rows, hide_index=True, border="horizontal", alt=alt)
     else:
         st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)

@@ -165,11 +165,11 @@ def filters(record: Source) -> Selection:
     facts = data.facts(record)
     before = _chosen()
     with st.sidebar:
-        st.subheader("Which jobs")
+        st.header("Which jobs")
         since = _day("since", "Handed back from", before.since, facts)
         until = _day("until", "Handed back up to", before.until, facts)
         kept = {name: _values(name, getattr(before, name), facts) for name in FILTER_COLUMNS}
-        st.subheader("What counts")
+        st.header("What counts")
         follow = _one("follow", "Follow each unit", FOLLOW_WORDS, before.follow)
         count = _one("count", "Count as a comeback", COUNT_WORDS, before.count)
         selection = Selection(since, until, **kept, follow=follow, count=count, by=before.by)
@@ -189,7 +189,7 @@ def rules() -> Selection:
     """
     before = _chosen()
     with st.sidebar:
-        st.subheader("What counts")
+        st.header("What counts")
         st.markdown("This page is about all jobs of the record, whatever is chosen elsewhere.")
         follow = _one("follow", "Follow each unit", FOLLOW_WORDS, before.follow)
         count = _one("count", "Count as a comeback", COUNT_WORDS, before.count)

@@ -24,6 +24,8 @@ STYLE = """
 [data-testid="stMain"] [data-testid="stMainBlockContainer"] {max-width: 46rem;}
 [data-testid="stMain"] :is(input:not([type="radio"]), textarea, button) {
   min-height: 3rem; font-size: 1.1rem;}
+[data-testid="stMain"] button {min-width: 2.75rem;}
+[data-testid="stMain"] [role="tab"] {min-height: 2.75rem; min-width: 2.75rem;}
 [data-testid="stMain"] :is([data-testid="stTextInputRootElement"],
   [data-testid="stSelectbox"] [role="group"]) {height: auto; min-height: 3rem;}
 [data-testid="stMain"] [data-testid="stRadioOption"] {min-height: 2.9rem; min-width: 2.9rem;

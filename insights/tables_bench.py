@@ -46,7 +46,7 @@ def of_visits(index: Mapping[str, str], now: Mapping[str, str]) -> pd.DataFrame:
     names = [name for name in dict.fromkeys([*index, *now]) if index.get(name) or now.get(name)]
     return pd.DataFrame(
         {
-            "": [in_words(name) for name in names],
+            "What": [in_words(name) for name in names],
             "Earlier job": [index.get(name) or NOTHING for name in names],
             "This visit": [now.get(name) or NOTHING for name in names],
         }
@@ -64,7 +64,7 @@ def of_pair(shown: pd.DataFrame) -> pd.DataFrame:
     told = shown[(shown["earlier"] != "") | (shown["later"] != "")]
     return pd.DataFrame(
         {
-            "": [in_words(name) for name in told["field"]],
+            "What": [in_words(name) for name in told["field"]],
             "Earlier job": told["earlier"].replace("", NOTHING),
             "Later job": told["later"].replace("", NOTHING),
             "Alike": told["alike"].map({True: "yes", False: "no"}).fillna(""),

@@ -149,10 +149,12 @@ def of_money(pays: Payback, *, doubted: bool = False) -> str:
         if pays.break_even_part_cost > 0
         else "not worth it even with a free part"
     )
-    gain = "earns" if pays.net_per_job >= 0 else "loses"
+    # A loss reads as a loss on both sides of its range, never as a negative earning.
+    gain, sign = ("earns", 1) if pays.net_per_job >= 0 else ("loses", -1)
+    low, high = sorted((sign * pays.low, sign * pays.high))
     return (
         f"{verdict}. It {gain} {abs(pays.net_per_job):.2f} a job "
-        f"({pays.low:+.2f} to {pays.high:+.2f}); {limit}."
+        f"({low:.2f} to {high:.2f}); {limit}."
     )
 
 

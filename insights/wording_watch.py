@@ -177,9 +177,10 @@ def of_recall(recall: Recall) -> Finding:
     )
     if not np.isnan(recall.call_in_cost + recall.wait_cost):
         called = int((recall.table["cheaper"] == CALL_IN).sum())
+        better = f"{whole(called)} of them" if called else "none of them"
         words += (
             f" Calling all in costs {recall.call_in_cost:,.0f}, waiting about "
-            f"{recall.wait_cost:,.0f}; for {whole(called)} of them calling in is the better."
+            f"{recall.wait_cost:,.0f}; for {better} calling in is the cheaper."
         )
     return Finding(words, _recall_caveats(recall))
 

@@ -34,7 +34,7 @@ def answers(app: AppTest) -> list[str]:
 def page_text(app: AppTest) -> str:
     """All that is written on a page, one piece a line."""
     pieces = [element.proto.body for element in app.get("html")]
-    for kind in (app.markdown, app.error, app.warning, app.subheader, app.title):
+    for kind in (app.markdown, app.error, app.warning, app.header, app.title):
         pieces += [element.value for element in kind]
     return html.unescape("\n".join(pieces))
 

@@ -113,7 +113,7 @@ def test_money_in_one_sentence():
     costs = Costs(0.6, 1, 42, ComebackCost(45.0))
     sentence = wording.of_money(payback(-EVIDENCE.draws, costs, risk_without=0.086))
     assert sentence == (
-        "It pays: the chance is 100%. It earns 0.32 a job (+0.32 to +0.32); worth it while the "
+        "It pays: the chance is 100%. It earns 0.32 a job (0.32 to 0.32); worth it while the "
         "part costs under 0.92."
     )
     dear = wording.of_money(

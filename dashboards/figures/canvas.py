@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from html import escape
 
 import numpy as np
@@ -11,6 +12,8 @@ from dashboards.theme import Palette
 
 FONT = '"Source Sans", "Source Sans 3", "Source Sans Pro", system-ui, sans-serif'
 FONT_SIZE = 14
+LONGEST_TITLE = 36
+"""Signs of an axis' title on one line: as many as a phone shows."""
 
 
 def blank(palette: Palette, height: int) -> go.Figure:
@@ -51,8 +54,9 @@ def blank(palette: Palette, height: int) -> go.Figure:
 
 def axis(palette: Palette, title: str, **more: object) -> dict[str, object]:
     """Describe one axis in the page's colours."""
+    lines = textwrap.wrap(title, LONGEST_TITLE, break_long_words=False, break_on_hyphens=False)
     return {
-        "title": {"text": title, "font": {"color": palette.faint, "size": FONT_SIZE}},
+        "title": {"text": "<br>".join(lines), "font": {"color": palette.faint, "size": FONT_SIZE}},
         "tickfont": {"color": palette.faint, "size": FONT_SIZE - 1},
         "gridcolor": palette.rule,
         "linecolor": palette.faint,

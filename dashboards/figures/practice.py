@@ -30,7 +30,11 @@ def draw_estimates(evidence: PracticeEvidence, palette: Palette) -> go.Figure:
         Colours.
     """
     rows = evidence.table.dropna(subset=["difference", "low", "high"]).iloc[::-1]
-    names = [text_of(f"{row.estimator}, {whose(row.population)}") for row in rows.itertuples()]
+    # On two lines: beside one long line a phone has no room for the picture.
+    names = [
+        f"{text_of(row.estimator)},<br>{text_of(whose(row.population))}"
+        for row in rows.itertuples()
+    ]
     plain = (rows["estimator"] == "plain").to_numpy()
     colour = np.where(plain, palette.lines[1], palette.lines[0])
     middle, low, high = (rows[name].to_numpy(dtype=float) for name in ("difference", "low", "high"))

@@ -98,7 +98,7 @@ def _add(place: Place, source: Source) -> None:
 
 
 def _waiting(place: Place) -> None:
-    st.subheader("Refused rows", anchor=False)
+    st.header("Refused rows", anchor=False)
     if mended := st.session_state.get("mending-said"):
         answer.saved(mended)
     rows = {row.key: row for row in adding_data.waiting(place.book)}

@@ -103,7 +103,7 @@ def _open(job_id: str | None) -> None:
 
 def _one(place: Place, job: BookJob) -> None:
     looking.looked_at(place.book, place.person, job.job_id)
-    st.markdown(f"### {literal(of_job(job, workplace.today()))}")
+    st.markdown(f"## {literal(of_job(job, workplace.today()))}")
     if job.values.get("complaint"):
         st.markdown(f"“{literal(str(job.values['complaint']))}”")
     step = st.radio("Step", list(STEPS), key=f"bench-step-{job.job_id}", horizontal=True)

@@ -83,7 +83,7 @@ def _leave(place: Place, job: BookJob, sent: Sent) -> str:
 
 
 def _print(place: Place, job: BookJob, judgement: Judgement | None) -> None:
-    st.subheader("For the customer", anchor=False)
+    st.header("For the customer", anchor=False)
     said = printed(place.book)
     if not said.workshop or not said.jurisdiction:
         _ask_what_is_printed(place, said)

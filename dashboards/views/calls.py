@@ -12,6 +12,7 @@ from dashboards.markup import literal
 from dashboards.selection import Selection
 from insights import wording_calls
 from insights.errors import StaysfixedError
+from insights.history.book.as_typed import as_typed
 from insights.history.book.book import Book
 from insights.reviewing.call_back import ANSWERS
 from insights.reviewing.kept_calls import drawn_in, keep_answer
@@ -73,16 +74,17 @@ def _ask(book: Book, drawn: pd.DataFrame) -> None:
         "Owner of",
         list(calls),
         format_func=lambda job: f"{job}: {_answered(calls[job].answer)}",
-        key="calls-job",
+        # After each answer a new list, which begins with the next to call.
+        key=f"calls-job-{int((drawn['answer'] != '').sum())}",
         width=520,
     )
     person = who.current_person()
     looking.looked_at(book, person, job_id)
     call = calls[job_id]
-    known = book.job(job_id).values
+    known, settings = book.job(job_id).values, book.settings()
     for name, label in LEADS.items():
-        if found := known.get(name):
-            st.markdown(f"{label}: **{literal(str(found))}**")
+        if found := as_typed(name, known.get(name), settings):
+            st.markdown(f"{label}: **{literal(found)}**")
     fields = {"answer": call.answer}
     form = Form(book, person, "calls", job_id, fields=fields, number=call.number)
     form.notices()

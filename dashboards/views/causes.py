@@ -29,14 +29,14 @@ def show() -> None:
     left_out = curves_picture.left_out(causes.total)
     if left_out:
         st.markdown(literal(left_out))
-    st.subheader("How the causes add up over time", anchor=False)
+    st.header("How the causes add up over time", anchor=False)
     group = controls.group_of(causes.groups["group"])
     answer.figure(
         picture.draw_stack(causes, group, palette),
         key="root-causes-over-time",
         alt=f"Share back by day since hand-back, in layers by root cause: {group}.",
     )
-    st.subheader("The numbers behind these figures", anchor=False)
+    st.header("The numbers behind these figures", anchor=False)
     answer.table(
         tables.of_causes(causes),
         key="root-causes-numbers",

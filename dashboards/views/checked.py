@@ -18,23 +18,23 @@ def show() -> None:
     found = wording_checked.of_checked(checked)
     answer.say(found)
     st.markdown(wording_checked.of_closeness(checked))
-    st.subheader("Where the values are from", anchor=False)
+    st.header("Where the values are from", anchor=False)
     answer.table(
         tables_checked.of_sources(checked), key="checked-sources", alt="Outside sources of values"
     )
-    st.subheader("Value by value", anchor=False)
+    st.header("Value by value", anchor=False)
     st.markdown(wording_checked.FARTHEST)
     for room, rows in tables_checked.of_outside(checked).items():
         name = wording_checked.ROOMS[room]
         with st.expander(f"{name} ({len(rows)})"):
             answer.table(rows, key=f"checked-values-{room or 'whole'}", alt=f"Values: {name}")
-    st.subheader("Do the ranges hold the truth?", anchor=False)
+    st.header("Do the ranges hold the truth?", anchor=False)
     st.markdown(wording_checked.RECOVERY)
     for table in checked.recovered:
         with st.expander(table.name):
             _measured(table)
     if checked.speed is not None:
-        st.subheader("How long it takes", anchor=False)
+        st.header("How long it takes", anchor=False)
         st.markdown(wording_checked.SPEED)
         _measured(checked.speed)
     answer.keep_in_mind(found)

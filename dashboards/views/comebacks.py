@@ -22,7 +22,7 @@ def show() -> None:
     left_out = picture.left_out(curves)
     if left_out:
         st.markdown(literal(left_out))
-    st.subheader("The numbers behind this figure", anchor=False)
+    st.header("The numbers behind this figure", anchor=False)
     answer.table(
         tables.of_curves(curves),
         key="coming-back-numbers",

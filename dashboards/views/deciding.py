@@ -52,7 +52,7 @@ def show() -> None:
         return
     job_id = st.selectbox("Comeback", list(index_of), key="deciding-job")
     comeback = open_comeback(place.book, job_id, index_of[job_id])
-    st.subheader(
+    st.header(
         f"{literal(job_id)}, judged against {literal(comeback.index.job_id)}", anchor=False
     )
     side_by_side.show(place, comeback.index, comeback.job)
@@ -61,9 +61,9 @@ def show() -> None:
         _evidence(place, comeback)
     with st.expander("2. What failed, and how it relates", expanded=step == STEPS[1]):
         _relation(place, comeback)
-    st.subheader("3. Who pays", anchor=False)
+    st.header("3. Who pays", anchor=False)
     _decision(place, comeback)
-    st.subheader("For the customer, to print", anchor=False)
+    st.header("For the customer, to print", anchor=False)
     _summary(place, comeback)
     with st.expander("The rules that propose, in the order tried"):
         answer.table(

@@ -25,10 +25,10 @@ def show() -> None:
     answer.say(of_steps(steps))
     for number, step in enumerate(steps, start=1):
         state = "done" if step.done else "to do"
-        st.subheader(f"{number}. {step.title}: {state}", anchor=False)
+        st.header(f"{number}. {step.title}: {state}", anchor=False)
         answer.aside(step.says)
         opening.link(step.page, step.link)
-    st.subheader("A tour", anchor=False)
+    st.header("A tour", anchor=False)
     st.markdown(
         "Seven pages, a minute each. On the invented workshop the truth is known, so you can see "
         "what the answers are worth."

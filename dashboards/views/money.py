@@ -20,7 +20,7 @@ def show() -> None:
     quote = money_data.quote(record, selection, assumed)
     promised = wording_money.of_quote(quote)
     palette = answer.palette()
-    st.subheader("What to promise", anchor=False)
+    st.header("What to promise", anchor=False)
     answer.say(promised)
     if record.is_book:
         _not_brought(record, selection)
@@ -45,7 +45,7 @@ def _not_brought(record: Source, selection: Selection) -> None:
 
 
 def _held(record: Source, selection: Selection, claim_cost: object) -> None:
-    st.subheader("What to hold", anchor=False)
+    st.header("What to hold", anchor=False)
     cost = claim_cost if isinstance(claim_cost, float) else None
     reserve = money_data.held(record, selection, cost)
     found = wording_money.of_reserve(reserve)
@@ -62,7 +62,7 @@ def _held(record: Source, selection: Selection, claim_cost: object) -> None:
 
 
 def _score(record: Source, selection: Selection) -> None:
-    st.subheader("Were we right?", anchor=False)
+    st.header("Were we right?", anchor=False)
     score = money_data.score(record, selection)
     found = wording_money.of_backtest(score)
     answer.say(wording.Finding(found.sentence))

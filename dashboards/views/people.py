@@ -118,7 +118,7 @@ def _limit(place: Place) -> None:
 
 
 def _erase(place: Place) -> None:
-    st.subheader("Erase a customer", anchor=False)
+    st.header("Erase a customer", anchor=False)
     st.markdown(
         "Reference, postcode, telephone, complaint and notes go from every version of their jobs, "
         "from records and drafts. Every count and curve stays as it is."

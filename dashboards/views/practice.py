@@ -37,7 +37,7 @@ def show() -> None:
         alt="Shares back both ways, by every way of estimating them",
         numbers=evidence.table,
     )
-    st.subheader("By root cause", anchor=False)
+    st.header("By root cause", anchor=False)
     answer.table(
         tables_practice.of_parts(evidence),
         key="practice-causes",
@@ -54,7 +54,7 @@ def show() -> None:
 
 
 def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
-    st.subheader("Does it pay?", anchor=False)
+    st.header("Does it pay?", anchor=False)
     asked = asking.costs(practice_data.comeback_cost(record, selection))
     if asked is None:
         st.markdown(
@@ -75,7 +75,7 @@ def _belief(
     record: Source, selection: Selection, question: PracticeQuestion, evidence: PracticeEvidence
 ) -> None:
     palette = answer.palette()
-    st.subheader("Why believe it?", anchor=False)
+    st.header("Why believe it?", anchor=False)
     st.markdown(
         "The groups must be alike in what was known before the repair. Left of the dotted line "
         "they are alike enough."
@@ -120,7 +120,7 @@ def _belief(
 
 
 def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> None:
-    st.subheader("Does the part wear out at all?", anchor=False)
+    st.header("Does the part wear out at all?", anchor=False)
     st.markdown(
         "Renewing a sound part prevents failures only if parts wear out. Where the rate falls "
         "with age, a new part is the greater risk."
@@ -151,7 +151,7 @@ def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> N
 
 
 def _trial(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
-    st.subheader("Let the lot decide", anchor=False)
+    st.header("Let the lot decide", anchor=False)
     st.markdown(
         "Where the record can't tell, a fair trial can: for some months the card drawn for a job "
         "says which way it is done, and the analysis is fixed before the first card."
@@ -172,7 +172,7 @@ def _trial(record: Source, selection: Selection, evidence: PracticeEvidence) -> 
 
 
 def _others(record: Source, selection: Selection, question: PracticeQuestion) -> None:
-    st.subheader("The other practices", anchor=False)
+    st.header("The other practices", anchor=False)
     st.markdown(
         "Looking at many practices finds something by chance alone. The one chosen above is the "
         "question; the others are looked at as exploration, and corrected for their number."

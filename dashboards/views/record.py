@@ -61,7 +61,7 @@ def _take() -> None:
 
 
 def _refused(history: History) -> None:
-    st.subheader("Rows that did not load", anchor=False)
+    st.header("Rows that did not load", anchor=False)
     if history.refused.empty:
         st.markdown("None: every row loads.")
         return
@@ -80,7 +80,7 @@ def _refused(history: History) -> None:
 
 
 def _contradictions(followup: Followup) -> None:
-    st.subheader("Dates that contradict each other", anchor=False)
+    st.header("Dates that contradict each other", anchor=False)
     if followup.problems.empty:
         st.markdown("None.")
         return
@@ -91,7 +91,7 @@ def _contradictions(followup: Followup) -> None:
 
 
 def _units(record: Source, followup: Followup) -> None:
-    st.subheader("Which jobs are the same unit", anchor=False)
+    st.header("Which jobs are the same unit", anchor=False)
     doubtful = tables.of_pairs(followup, "doubtful")
     if doubtful.empty:
         st.markdown("No pair of jobs is in doubt.")

@@ -21,7 +21,7 @@ def show() -> None:
     selection = controls.filters(record)
     _ages(record, selection)
     reviewed = review_data.reviewed(record, selection)
-    st.subheader("What may be behind it", anchor=False)
+    st.header("What may be behind it", anchor=False)
     everything = wording_review.of_review(reviewed)
     answer.say(everything)
     by, day = review_asking.groups_and_day(reviewed)
@@ -51,7 +51,7 @@ def show() -> None:
             key="review-apart",
             alt=f"Arrivals with no fault found or misuse, by {what}",
         )
-    st.subheader("Units that had been repaired before", anchor=False)
+    st.header("Units that had been repaired before", anchor=False)
     earlier = wording_review.of_earlier(reviewed)
     answer.say(earlier)
     _costs(record, selection)
@@ -68,7 +68,7 @@ def _ages(record: Source, selection: Selection) -> None:
     answer.figure(
         picture.draw_year(ageing.year, answer.palette()), key="review-years", alt=found.sentence
     )
-    st.subheader("Months of hand-back, as they age", anchor=False)
+    st.header("Months of hand-back, as they age", anchor=False)
     answer.figure(
         picture.draw_cohorts(ageing, answer.palette()),
         key="review-months",
@@ -84,7 +84,7 @@ def _ages(record: Source, selection: Selection) -> None:
 
 
 def _costs(record: Source, selection: Selection) -> None:
-    st.subheader("What comebacks cost", anchor=False)
+    st.header("What comebacks cost", anchor=False)
     costs = review_data.costs(record, selection)
     found = wording_review.of_costs(costs)
     answer.say(found)
@@ -105,7 +105,7 @@ def _costs(record: Source, selection: Selection) -> None:
 
 
 def _calls(record: Source, selection: Selection, day: int) -> None:
-    st.subheader("What never came back", anchor=False)
+    st.header("What never came back", anchor=False)
     st.markdown(wording_review.CALL)
     if record.is_book:
         failed = review_data.failed_by_book(record, selection, day)

@@ -42,7 +42,7 @@ def show() -> None:
     else:
         st.markdown("None waits for you.")
     _how_many(place)
-    st.subheader("How far two people agree", anchor=False)
+    st.header("How far two people agree", anchor=False)
     found = agreements(place.book)
     for name in CODED:
         st.markdown(f"**{TITLES[name]}**")

@@ -24,7 +24,7 @@ def show() -> None:
     answer.say(found)
     answer.tally(tables.tally_of(standing))
 
-    st.subheader("What wants attention", anchor=False)
+    st.header("What wants attention", anchor=False)
     if standing.attention.empty:
         st.markdown("Nothing: every row loads, the dates agree and every unit is recognised.")
     else:
@@ -32,7 +32,7 @@ def show() -> None:
             tables.of_attention(standing), key="attention", alt="What wants attention, and why"
         )
 
-    st.subheader("How many come back", anchor=False)
+    st.header("How many come back", anchor=False)
     curves = data.curves(record, selection)
     back = wording.of_curves(curves)
     answer.say(back)
@@ -48,7 +48,7 @@ def show() -> None:
         )
     recent = data.recent(record, selection)
     if recent is not None:
-        st.subheader("The latest months", anchor=False)
+        st.header("The latest months", anchor=False)
         st.markdown(wording.YOUNG_MONTHS)
         answer.table(
             tables.of_months(recent),

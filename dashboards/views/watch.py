@@ -75,7 +75,7 @@ def _act(record: Source, signals: Signals, wanted: WatchSettings) -> None:
 
 
 def _one(signals: Signals) -> None:
-    st.subheader("One chart", anchor=False)
+    st.header("One chart", anchor=False)
     chart = watch_asking.chart_of(signals)
     palette = answer.palette()
     answer.figure(
@@ -101,7 +101,7 @@ def _all(signals: Signals) -> None:
 
 
 def _practices(record: Source, rules: Selection) -> Finding:
-    st.subheader("Practices left out", anchor=False)
+    st.header("Practices left out", anchor=False)
     missing = watch_data.left_out(record, rules)
     found = wording_watch.of_missing(missing)
     answer.say(found)

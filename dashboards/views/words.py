@@ -11,11 +11,17 @@ from insights.tables import of_terms
 def show() -> None:
     """Draw the page."""
     answer.title("Words", "What the words in the answers mean, and what they don't.")
-    st.subheader("Of the trade", anchor=False)
-    answer.table(of_terms("trade"), key="words-trade", alt="Words of the trade and their meaning")
-    st.subheader("Of statistics", anchor=False)
+    st.header("Of the trade", anchor=False)
+    answer.table(
+        of_terms("trade"),
+        key="words-trade",
+        alt="Words of the trade and their meaning",
+        whole=True,
+    )
+    st.header("Of statistics", anchor=False)
     answer.table(
         of_terms("statistics"),
         key="words-statistics",
         alt="Words of statistics, each in everyday words, and what it does not say",
+        whole=True,
     )
