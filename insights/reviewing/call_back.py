@@ -263,13 +263,14 @@ def failed_share(
 
 
 def failed_if_known(followup: Followup, answers: pd.DataFrame | None, day: int) -> Corrected | None:
-    """Correct a share as :func:`failed_share`; None where too few answered to say."""
+    """Correct a share as :func:`failed_share`; None where too few were reached to say."""
     if answers is None:
         return None
     try:
-        return failed_share(followup, answers, day)
+        found = failed_share(followup, answers, day)
     except EvidenceError:
         return None
+    return None if found.reached < FEW_ASKED else found
 
 
 def read_answers(source: Path | IO[bytes]) -> pd.DataFrame:

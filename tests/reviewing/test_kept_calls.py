@@ -95,3 +95,5 @@ def test_what_failed_is_said_beside_what_came_back():
     assert f"1.25 times the claims, likely {1 / high:.2f} to {1 / low:.2f} times" in of_quoted(found)
     assert failed_if_known(shop, said.assign(answer="not_reached"), 180) is None
     assert failed_if_known(shop, None, 180) is None
+    assert failed_if_known(shop, said.head(9), 180) is None  # too few to tell others of
+    assert failed_if_known(shop, said.head(10), 180) is not None

@@ -41,7 +41,7 @@ def test_owners_are_drawn_asked_and_counted(open_app, book):
     drawn = drawn_in(book)
     assert len(drawn) == 10
     assert "Of 10 owners drawn 10 are still to be called." in page_text(app)
-    first = app.selectbox(key="calls-job").value
+    first = app.selectbox(key="calls-job-0").value
     assert first == drawn["job_id"].iloc[0]
     text = page_text(app)
     assert "Customer: **Cafe Nine**" in text
@@ -61,7 +61,7 @@ def test_owners_are_drawn_asked_and_counted(open_app, book):
     assert drawn_in(book).set_index("job_id")["answer"][first] == "would_return"
     assert book.all_of("call_back")[first].saved_by == "Bo"
     assert any(f"what the owner of {first} said" in note.value for note in app.success)
-    assert app.selectbox(key="calls-job").value != first  # the next one to call
+    assert app.selectbox(key="calls-job-1").value != first  # the next one to call
 
 
 def test_what_failed_is_said_on_every_page_that_needs_it(open_app, book):
