@@ -1,4 +1,4 @@
-"""The invented workshop in a job book with a morning's work on the bench: every page has its say."""
+"""The invented workshop in a job book, with a morning's work on the bench."""
 
 from __future__ import annotations
 
