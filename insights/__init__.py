@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from insights.evidence.result import PracticeEvidence
     from insights.followup import Followup, follow_up, select
     from insights.history.declared import Declared
+    from insights.history.exact import exact_units
     from insights.history.intake import read_history
     from insights.history.schema import History
     from insights.history.units import Links, link_units
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
         write_counts,
     )
     from insights.survival.causes import CauseCurves, cause_curves
+    from insights.survival.counted_in_book import CountedInBook, count_in_book
     from insights.survival.curves import Curves, return_curves
     from insights.survival.recurrent import RepeatReturns, repeat_returns
 
@@ -77,6 +79,9 @@ _HOME = {
     "follow_up": "insights.followup",
     "learn_root_causes": "insights.bench.suggestion",
     "link_units": "insights.history.units",
+    "exact_units": "insights.history.exact",
+    "CountedInBook": "insights.survival.counted_in_book",
+    "count_in_book": "insights.survival.counted_in_book",
     "payback": "insights.money.payback",
     "quote_warranty": "insights.money.quote",
     "read_history": "insights.history.intake",
@@ -109,6 +114,7 @@ __all__ = [
     "ComebackCost",
     "Costs",
     "CostsByCause",
+    "CountedInBook",
     "Curves",
     "Declared",
     "Followup",
@@ -134,6 +140,8 @@ __all__ = [
     "compare_practice",
     "corrected",
     "costs_by_cause",
+    "count_in_book",
+    "exact_units",
     "follow_up",
     "learn_root_causes",
     "link_units",

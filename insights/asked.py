@@ -13,9 +13,10 @@ from insights.errors import RequestError
 from insights.followup import COUNTS, FOLLOWS, GRACE_DAYS, Followup, follow_up, select
 from insights.history.book.address import is_book
 from insights.history.declared import Declared
+from insights.history.exact import exact_units
 from insights.history.intake import read_history
 from insights.history.schema import History
-from insights.history.units import LINK_AT, link_units
+from insights.history.units import LINK_AT, Links, link_units
 
 if TYPE_CHECKING:
     from insights.history.book.book import Book
@@ -32,6 +33,11 @@ def common_options(parser: argparse.ArgumentParser) -> None:
     clock.add_argument("--count", choices=COUNTS, default="faults")
     clock.add_argument("--grace", type=int, default=GRACE_DAYS, metavar="DAYS")
     clock.add_argument("--link-at", type=float, default=LINK_AT, metavar="PROBABILITY")
+    clock.add_argument(
+        "--serials-only",
+        action="store_true",
+        help="know a unit by equal serials alone: for many millions of jobs",
+    )
     which = parser.add_argument_group("which hand-backs")
     which.add_argument("--since", metavar="DAY")
     which.add_argument("--until", metavar="DAY")
@@ -92,10 +98,11 @@ def read(args: argparse.Namespace) -> History:
             f"{args.source} is a job book, which needs no --headings, --date-format, --decimal, "
             "--currency or --sheet. Leave them out."
         )
-    return _book(args).history(as_of)
+    return open_read_only(args).history(as_of)
 
 
-def _book(args: argparse.Namespace) -> Book:
+def open_read_only(args: argparse.Namespace) -> Book:
+    """Open the job book asked about."""
     # The database library takes a while to import, which only a book should cost.
     from insights.history.book.opening import open_book
 
@@ -122,7 +129,7 @@ def _decisions(args: argparse.Namespace, history: History) -> pd.DataFrame | Non
         return None
     from insights.history.book.decisions import unit_decisions
 
-    return unit_decisions(_book(args), history, as_of_day(args))
+    return unit_decisions(open_read_only(args), history, as_of_day(args))
 
 
 def followed(args: argparse.Namespace, history: History) -> Followup:
@@ -133,8 +140,15 @@ def followed(args: argparse.Namespace, history: History) -> Followup:
         follow=args.follow,
         count=args.count,
         grace_days=args.grace,
-        links=link_units(history, link_at=args.link_at, decisions=_decisions(args, history)),
+        links=_units(args, history),
     )
+
+
+def _units(args: argparse.Namespace, history: History) -> Links:
+    decisions = _decisions(args, history)
+    if args.serials_only:
+        return exact_units(history, decisions=decisions)
+    return link_units(history, link_at=args.link_at, decisions=decisions)
 
 
 def selected(args: argparse.Namespace, followup: Followup | None = None) -> Followup:
@@ -149,6 +163,23 @@ def selected(args: argparse.Namespace, followup: Followup | None = None) -> Foll
     if not (where or args.since or args.until):
         return followup
     return select(followup, since=args.since, until=args.until, where=where)
+
+
+def wanted_values(args: argparse.Namespace) -> dict[str, tuple[str, ...]]:
+    """Gather the values to keep, by column.
+
+    Raises
+    ------
+    RequestError
+        A condition is not written as one.
+    """
+    where: dict[str, tuple[str, ...]] = {}
+    for condition in args.where:
+        name, equals, value = condition.partition("=")
+        if not equals:
+            raise RequestError(f"--where {condition}: write it as COLUMN=VALUE.")
+        where[name] = (*where.get(name, ()), value)
+    return where
 
 
 def days_of(text: str, *, option: str = "--at") -> tuple[float, ...]:

@@ -171,12 +171,17 @@ def _derived(followup: Followup, name: str, job: np.ndarray) -> pd.Series:
     return pd.Series(pd.Categorical.from_codes(codes, [str(month) for month in months]))
 
 
-def _age_band(years: pd.Series) -> pd.Series:
+def age_band_labels() -> list[str]:
+    """Name the bands of a unit's age, the youngest first."""
     edges = AGE_BAND_EDGES_YEARS
     labels = [f"{low} to {high} years" for low, high in itertools.pairwise(edges)]
-    labels.append(f"{edges[-1]} years and more")
+    return [*labels, f"{edges[-1]} years and more"]
+
+
+def _age_band(years: pd.Series) -> pd.Series:
+    edges = [*AGE_BAND_EDGES_YEARS, np.inf]
     return pd.Series(
-        pd.cut(years, [*edges, np.inf], right=False, labels=labels).cat.remove_unused_categories()
+        pd.cut(years, edges, right=False, labels=age_band_labels()).cat.remove_unused_categories()
     )
 
 
@@ -232,17 +237,14 @@ def follow_up(
     as 0.5, so that it has a time after zero. Dates that contradict each other are reported in
     ``problems`` and left out of ``episodes``; nothing is repaired.
     """
-    _check_rules(follow, count, grace_days)
+    check_rules(follow, count, grace_days)
     links = link_units(history) if links is None else links
     until = _data_date(history, data_date)
     ordered = _in_order(history, links)
     problems, usable = _contradictions(ordered, until)
     episodes = _episodes(ordered[usable], until, follow, count, grace_days)
     if episodes.empty:
-        raise RequestError(
-            f"No unit was handed back on or before the data date {until:%Y-%m-%d}. "
-            "Give a later data date, or a history with hand-backs."
-        )
+        raise nothing_to_follow(until)
     return Followup(
         history=history,
         links=links,
@@ -300,7 +302,7 @@ def select(
             )
         keep &= values.isin(wanted).to_numpy()
     if not keep.any():
-        raise RequestError("The filter leaves no hand-back. Widen its dates or values.")
+        raise nothing_left()
     episodes = followup.episodes[keep].reset_index(drop=True)
     # What is remarked must be true of the hand-backs kept, not of those left out.
     notes = _remarks(followup.history, episodes, followup.problems, followup.follow)
@@ -325,7 +327,14 @@ def as_day(value: str | pd.Timestamp, what: str) -> pd.Timestamp:
         ) from None
 
 
-def _check_rules(follow: str, count: str, grace_days: int) -> None:
+def check_rules(follow: str, count: str, grace_days: int) -> None:
+    """Refuse unknown rules.
+
+    Raises
+    ------
+    RequestError
+        An unknown rule, or a negative grace.
+    """
     if follow not in FOLLOWS:
         raise RequestError(f"follow is '{follow}'. Choose one of: {', '.join(FOLLOWS)}.")
     if count not in COUNTS:
@@ -334,12 +343,30 @@ def _check_rules(follow: str, count: str, grace_days: int) -> None:
         raise RequestError(f"grace_days is {grace_days}. Give zero or more days.")
 
 
+def nothing_to_follow(until: pd.Timestamp) -> RequestError:
+    """Say that no hand-back lies before the data date."""
+    return RequestError(
+        f"No unit was handed back on or before the data date {until:%Y-%m-%d}. "
+        "Give a later data date, or a history with hand-backs."
+    )
+
+
+def no_job() -> RequestError:
+    """Say that there is nothing at all."""
+    return RequestError("The history holds no job, so there is nothing to follow.")
+
+
+def nothing_left() -> RequestError:
+    """Say that a filter keeps nothing."""
+    return RequestError("The filter leaves no hand-back. Widen its dates or values.")
+
+
 def _data_date(history: History, given: str | pd.Timestamp | None) -> pd.Timestamp:
     if given is not None:
         return as_day(given, "data date")
     latest = history.jobs[["received", "handed_back"]].max().max()
     if pd.isna(latest):
-        raise RequestError("The history holds no job, so there is nothing to follow.")
+        raise no_job()
     return pd.Timestamp(latest)
 
 
@@ -529,6 +556,25 @@ def _remarks(
             )
         )
     termless = int(history.jobs["term_days"].take(episodes["job"]).isna().sum())
+    unknown = int((episodes["cause"] == UNKNOWN).sum())
+    return (*notes, *remarks(follow, termless=termless, problems=len(problems), unknown=unknown))
+
+
+def remarks(follow: Follow, *, termless: int, problems: int, unknown: int) -> tuple[Note, ...]:
+    """Say what a reader of a follow-up should know.
+
+    Parameters
+    ----------
+    follow
+        The rule in force.
+    termless
+        Hand-backs without a recorded term.
+    problems
+        Dates that contradict each other.
+    unknown
+        Counted comebacks without a recorded root cause.
+    """
+    notes = []
     if follow == "covered" and termless:
         notes.append(
             Note(
@@ -538,16 +584,15 @@ def _remarks(
                 termless,
             )
         )
-    if len(problems):
+    if problems:
         notes.append(
             Note(
                 "contradictions",
-                f"{counted(len(problems), 'date contradicts another', 'dates contradict each other')}; "
+                f"{counted(problems, 'date contradicts another', 'dates contradict each other')}; "
                 "the list says which and why.",
-                len(problems),
+                problems,
             )
         )
-    unknown = int((episodes["cause"] == UNKNOWN).sum())
     if unknown:
         notes.append(
             Note(

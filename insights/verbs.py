@@ -11,6 +11,7 @@ import pandas as pd
 
 from insights import (
     as_json,
+    verbs_counted,
     verbs_money,
     verbs_month,
     verbs_pool,
@@ -88,6 +89,8 @@ def _suggest(args: argparse.Namespace) -> Answer:
 
 
 def _curves(args: argparse.Namespace) -> Answer:
+    if args.in_database:
+        return verbs_counted.curves(args)
     followup, at = selected(args), days_of(args.at)
     result = return_curves(followup, by=args.by, at=at)
     repeats = repeat_returns(followup, by=args.by, at=at)
@@ -101,7 +104,10 @@ def _curves(args: argparse.Namespace) -> Answer:
 
 
 def _causes(args: argparse.Namespace) -> Answer:
-    result = cause_curves(selected(args), by=args.by, at=days_of(args.at))
+    if args.in_database:
+        result = verbs_counted.causes(args)
+    else:
+        result = cause_curves(selected(args), by=args.by, at=days_of(args.at))
     tables = (("Share back, by root cause", result.at), ("In all", result.total.at))
     return Answer(as_json.causes(result), wording.of_causes(result), tables)
 
@@ -204,6 +210,7 @@ def _check_options(parser: argparse.ArgumentParser) -> None:
 def _curve_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", metavar="COLUMN", help="compare the groups of this column")
     parser.add_argument("--at", default=DAYS, metavar="DAYS")
+    verbs_counted.counted_option(parser)
 
 
 def _practice_options(parser: argparse.ArgumentParser) -> None:

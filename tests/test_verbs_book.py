@@ -7,15 +7,19 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 
 from insights.command import main
 from insights.errors import BookError
 from insights.history.book import engines
 from insights.history.book.access_log import accesses
+from insights.history.book.entries import Settings
 from insights.history.book.kinds import SAME_UNIT
-from insights.history.book.opening import open_book
+from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
+from synthetic.generate import generate
+from synthetic.presets import cafe_workshop
 
 ADA = Person("Ada")
 
@@ -81,7 +85,7 @@ def test_everything_goes_out_and_comes_back(shop, capsys):
     assert out == back
     table = answered(capsys, "book", "history", shop, "jobs.csv")
     assert table["jobs"] == 36
-    assert "'=cold" in Path("jobs.csv").read_text()
+    assert "'=cold" in Path("jobs.csv").read_text("utf-8")
     from_table = answered(capsys, "curves", "jobs.csv", "--currency", "EUR")
     assert answered(capsys, "curves", shop) == from_table == answered(capsys, "curves", "again.db")
     assert "with .csv or .parquet" in complaint(capsys, "book", "history", shop, "jobs.xls")
@@ -153,7 +157,9 @@ def test_the_machine_s_user_is_named_where_nobody_is(home, capsys, monkeypatch):
 
 
 def test_refused_rows_written_out_are_written_down_too(shop, capsys):
-    Path("more.csv").write_text("job_id,received,model,customer\nX1,soon,grill,Cafe Nine\n")
+    Path("more.csv").write_text(
+        "job_id,received,model,customer\nX1,soon,grill,Cafe Nine\n", "utf-8"
+    )
     answered(capsys, "book", "add", shop, "more.csv", "--by", "Ada")
     answered(capsys, "book", "refused", shop, "--by", "Bo")
     assert accesses(open_book(shop), by=ADA).empty
@@ -164,3 +170,27 @@ def test_refused_rows_written_out_are_written_down_too(shop, capsys):
         "exported",
         "1 refused rows, to mend.csv",
     ]
+
+
+def numbers(answer: dict) -> pd.DataFrame:
+    """Every number of every group; sums over units differ in their order, and in the last digit."""
+    return pd.json_normalize(answer["groups"], "at", ["group", "jobs", "units", "returns"])
+
+
+def test_a_book_s_own_database_counts(capsys, tmp_path):
+    made, _ = generate(cafe_workshop(jobs=800))
+    place = str(tmp_path / "own.db")
+    create_book(place, Settings("EUR"), Person("Ada")).add_history(made, by=Person("Ada"))
+    for verb in ("curves", "causes"):
+        words = [verb, place, "--by", "model", "--where", "technician=Ada", "--json"]
+        assert main([*words, "--in-database"]) == 0
+        there = json.loads(capsys.readouterr().out)
+        assert main([*words, "--serials-only"]) == 0
+        here = json.loads(capsys.readouterr().out)
+        pd.testing.assert_frame_equal(numbers(there), numbers(here), rtol=1e-9)
+        assert there["test"]["statistic"] == pytest.approx(here["test"]["statistic"], rel=1e-9)
+        assert "serials_only" in [note["code"] for note in there["notes"]]
+    assert main(["curves", str(tmp_path / "jobs.csv"), "--in-database"]) == 2
+    assert "Leave it out, or give a job book." in capsys.readouterr().err
+    assert main(["curves", place, "--in-database", "--as-of", "2024-01-01"]) == 2
+    assert "counts a book as it stands" in capsys.readouterr().err

@@ -122,8 +122,10 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
     ordered = jobs.take(row)
     customer = _codes(identifiers(ordered["customer"]))
     model = pd.factorize(plain(ordered["model"]).fillna(""))[0]
-    arrived, free = arrived[row], _free(ordered)
-    serial, fillers = _without_fillers(identifiers(ordered["unit_serial"]), customer, arrived, free)
+    arrived, free = arrived[row], free_from(ordered)
+    serial = identifiers(ordered["unit_serial"])
+    fillers = filler_serials(serial, customer, arrived, free)
+    serial = serial.where(~serial.isin(fillers), None)
     alone = np.isin(row, apart)
     return Cards(
         row=row,
@@ -160,15 +162,25 @@ def _here(answers: pd.Series) -> np.ndarray:
     return answers.astype("object").map(known).fillna(MISSING).to_numpy(np.int8)
 
 
-def _free(jobs: pd.DataFrame) -> np.ndarray:
+def free_from(jobs: pd.DataFrame) -> np.ndarray:
+    """Give the first day on which each unit can arrive again (:class:`Cards`), shape (n,)."""
     open_or_gone = (jobs["handed_back"].isna() | jobs["ended_on"].notna()).to_numpy()
     days = jobs["handed_back"].to_numpy("datetime64[D]").astype(np.int64)
     return np.where(open_or_gone, NEVER, days)
 
 
-def _without_fillers(
+def filler_serials(
     serial: pd.Series, customer: np.ndarray, arrived: np.ndarray, free: np.ndarray
-) -> tuple[pd.Series, tuple[str, ...]]:
+) -> tuple[str, ...]:
+    """Find serials that stand for none: of five or more customers, on the bench at once.
+
+    Parameters
+    ----------
+    serial
+        Normalised serials of jobs in order of arrival, shape (n,).
+    customer, arrived, free
+        As in :class:`Cards`.
+    """
     known = pd.DataFrame(
         {"serial": serial.to_numpy(), "customer": customer, "arrived": arrived, "free": free}
     )
@@ -178,8 +190,7 @@ def _without_fillers(
     known = known[known["serial"].isin(by_serial.index[many])]
     # A customer column may hold a number a job; but no unit is on the bench twice at once.
     until = known.groupby("serial")["free"].transform(lambda days: days.cummax().shift())
-    names = tuple(sorted(known["serial"][known["arrived"] < until].unique()))
-    return serial.where(~serial.isin(names), None), names
+    return tuple(sorted(known["serial"][known["arrived"] < until].unique()))
 
 
 def _record(model: np.ndarray, serial: pd.Series, alone: np.ndarray) -> np.ndarray:

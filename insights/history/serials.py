@@ -7,6 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from rapidfuzz.distance import OSA
 from rapidfuzz.process import cpdist
 
@@ -30,6 +32,7 @@ SHORTEST_FOR_TWO_SLIPS = 7
 NEIGHBOUR_STEP = 9
 
 _NOT_A_SIGN = re.compile(r"[\W_]+")
+_NOT_A_PLAIN_SIGN = "[^0-9A-Za-z]+"
 _FILLER_RUN = re.compile(r"0+|X+")
 
 
@@ -52,7 +55,46 @@ def identifiers(values: pd.Series) -> pd.Series:
         Text in the same order; missing where nothing was written, where only punctuation was,
         where it is one of :data:`FILLERS`, or a run of noughts or of the letter X.
     """
-    return _each_once(values, _identifier)
+    codes, signs = sign_codes(values)
+    found = np.append(signs.to_numpy(zero_copy_only=False), [None]).astype(object)
+    return pd.Series(found[codes], index=values.index)
+
+
+def sign_codes(values: pd.Series) -> tuple[np.ndarray, pa.Array]:
+    """Give every identifier of a long column its number.
+
+    Parameters
+    ----------
+    values
+        As for :func:`identifiers`.
+
+    Returns
+    -------
+    codes : numpy.ndarray
+        One number an identifier, -1 where there is none, shape (n,).
+    signs : pyarrow.Array
+        The identifiers as :func:`identifiers` gives them, in order of their numbers.
+    """
+    written = pa.array(values.astype("string[pyarrow]").array, pa.large_string())
+    encoded = _signs(written).dictionary_encode()
+    return encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False), encoded.dictionary
+
+
+def _signs(written: pa.Array) -> pa.Array:
+    """Do :func:`identifiers`' work on Arrow text: by far the faster for millions of serials."""
+    bare = pc.ascii_upper(pc.replace_substring_regex(written, _NOT_A_PLAIN_SIGN, ""))
+    none = pc.or_(
+        pc.is_in(bare, pa.array(["", *FILLERS], bare.type)),
+        pc.match_substring_regex(bare, f"^(?:{_FILLER_RUN.pattern})$"),
+    )
+    signs = pc.if_else(none, pa.scalar(None, bare.type), bare)
+    foreign = np.flatnonzero(~np.asarray(pc.string_is_ascii(written).fill_null(True)))
+    if len(foreign):
+        # Letters of other scripts are Python's to tell from punctuation.
+        by_hand = signs.to_pandas().to_numpy(dtype=object)
+        by_hand[foreign] = [_identifier(text) for text in written.take(foreign).to_pylist()]
+        signs = pa.array(by_hand, bare.type)
+    return signs
 
 
 def _each_once(values: pd.Series, clean: Callable[[str], str | None]) -> pd.Series:

@@ -130,7 +130,7 @@ def link_units(
     serials that each came more than once; such pairs stay doubtful.
     """
     _check_thresholds(link_at, review_from)
-    decided = _checked(decisions, history)
+    decided = checked_decisions(decisions, history)
     differing = decided.loc[~decided["same"], "row"].to_numpy()
     cards = make_cards(history.jobs, differing)
     records = records_of(cards)
@@ -185,8 +185,14 @@ def _check_thresholds(link_at: float, review_from: float) -> None:
         )
 
 
-def _checked(decisions: pd.DataFrame | None, history: History) -> pd.DataFrame:
-    """Find each decision's rows: ``row`` of the job, ``earlier_row``, ``same``."""
+def checked_decisions(decisions: pd.DataFrame | None, history: History) -> pd.DataFrame:
+    """Find each decision's rows: ``row`` of the job, ``earlier_row``, ``same``.
+
+    Raises
+    ------
+    RequestError
+        A column is missing, a job is not in the history, or ``same`` is neither True nor False.
+    """
     if decisions is None:
         decisions = pd.DataFrame({name: [] for name in DECISION_COLUMNS})
     missing = [name for name in DECISION_COLUMNS if name not in decisions.columns]
@@ -301,12 +307,16 @@ def _decided_units(evidence: Evidence) -> Units:
     for later, others in apart.items():
         for earlier in others:
             if unit[later] == unit[earlier]:
-                raise RequestError(
-                    f"The decisions contradict each other: jobs {cards.job_id[earlier]} and "
-                    f"{cards.job_id[later]} are said to be different units, but other decisions "
-                    "make them one. Withdraw one of them."
-                )
+                raise contradicting(cards.job_id[later], cards.job_id[earlier])
     return units
+
+
+def contradicting(job_id: str, earlier_job_id: str) -> RequestError:
+    """Say that two jobs are kept apart by one decision and made one by others."""
+    return RequestError(
+        f"The decisions contradict each other: jobs {earlier_job_id} and {job_id} are said to be "
+        "different units, but other decisions make them one. Withdraw one of them."
+    )
 
 
 def _pair_frame(evidence: Evidence, judged: pd.DataFrame) -> pd.DataFrame:
