@@ -17,6 +17,7 @@ from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
 from insights.history.declared import HOME_VARIABLE
 from insights.mail.settings import PASSWORD_VARIABLE
+from insights.reviewing import alarm_limits
 from synthetic.generate import generate
 from synthetic.presets import lot_shop
 
@@ -37,6 +38,7 @@ def tls(folder):
         patch.setenv("SSL_CERT_FILE", str(trusted))
         patch.setenv(HOME_VARIABLE, str(folder / "home"))
         patch.setenv(PASSWORD_VARIABLE, PASSWORD)
+        patch.setattr(alarm_limits, "PATHS", 600)  # rough limits serve here
         yield context
 
 
@@ -138,7 +140,7 @@ def test_a_mail_whose_end_is_not_known_is_not_sent_again(shop, tls, folder, caps
         raise MailError("The line broke: it may have been sent.", may_be_sent=True)
 
     other = str(Path(shop).with_name("other.csv"))
-    Path(other).write_text("job_id,received,model\n")
+    Path(other).write_text("job_id,received,model\n", "utf-8")
     few = [other, "--to", str(folder / "few.html"), "--mail"]
     monkeypatch.setattr("insights.verbs_month._as_known", lambda args: _few())
     with serving(tls) as inbox:

@@ -18,6 +18,7 @@ from insights.history.declared import HOME_VARIABLE
 from insights.money.assumptions import USUAL_TERMS
 from insights.report.page import Cover, page
 from insights.report.section import Found, Section, Sheet
+from insights.reviewing import alarm_limits
 from insights.tables import share_text
 from insights.wording import Finding
 from synthetic.generate import generate
@@ -78,6 +79,8 @@ def own_home(tmp_path_factory):
     """Keep the limits in a folder of the tests' own."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(HOME_VARIABLE, str(tmp_path_factory.mktemp("home")))
+        # Rough limits serve here: what is compared is the page and the command.
+        patch.setattr(alarm_limits, "PATHS", alarm_limits.FEWEST_PATHS)
         yield
 
 
