@@ -73,8 +73,11 @@ def test_counts_days_and_assumptions_behind_a_quote_are_carried(claims):
     assert table["supported"].tolist() == [True, True]
     assert table["why_not"].tolist() == ["", ""]
     assert table[["models_low", "models_high"]].isna().all(axis=None)
-    # Whole jobs of 50 are steps of two in a hundred.
+    # Whole jobs of 50 are steps of two in a hundred, of 1,000 steps of a tenth.
     assert (table[["low", "high"]] % 2 == 0).all(axis=None)
+    tenths = 10 * quote_warranty(claims, [180]).table[["low", "high"]].iloc[0]
+    assert tenths.tolist() == pytest.approx(tenths.round().tolist(), abs=1e-9)
+    assert (tenths > 0).all()
 
 
 def test_assumptions_by_name_stand_over_those_given_whole(claims):
@@ -129,8 +132,11 @@ def test_terms_past_what_was_seen_are_named():
     seen, *carried_on = quote.table.to_dict("records")
     assert np.isnan(seen["models_low"])
     for row in carried_on:
-        # In claims of a hundred, like the share that they surround.
-        assert 1 < row["models_low"] <= row["claims_per_100"] <= row["models_high"] < 100
+        assert row["models_low"] <= row["claims_per_100"] <= row["models_high"]
+        single = 100 * np.array(claims.model_spread([row["term_days"]]))[:, 0]
+        assert [row["models_low"], row["models_high"]] == pytest.approx(single.tolist())
+    other = quote_warranty(claims, [past], batch=1_000_000, seed=1).table.iloc[0]
+    assert other["high"] != quote_warranty(claims, [past], batch=1_000_000).table["high"][0]
     refused = quote_warranty(claims, [180, past + 1], claim_cost=38)
     assert refused.notes == claims.notes
     assert refused.table["why_not"][1].endswith(

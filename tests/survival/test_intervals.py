@@ -132,6 +132,13 @@ def test_a_share_a_rounding_error_above_one_is_one():
     assert (low[0], high[0]) == pytest.approx((0, 1 - 0.025 ** (1 / 12)))
 
 
+def test_less_than_one_job_not_back_still_leaves_room_above():
+    # Clopper and Pearson's upper bound is the 97.5% point of Beta(back + 1, jobs - back).
+    _, high = exact_bounds(*one(11.5 / 12, 12))
+    assert high[0] == pytest.approx(stats.beta.ppf(0.975, 12.5, 0.5), rel=1e-9)
+    assert high[0] < 1
+
+
 def test_the_refusal_of_a_level_says_what_was_given():
     with pytest.raises(RequestError) as refused:
         normal_quantile(95)
