@@ -13,7 +13,7 @@ from insights.history.schema import History
 from insights.standing import Standing
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves, GroupTest
-from insights.wording import whole
+from insights.wording import unbroken, whole
 
 if TYPE_CHECKING:
     from insights.survival.maturity import Maturity
@@ -28,8 +28,7 @@ def share_text(share: float, low: float, high: float) -> str:
     """Write a share and its range as percentages."""
     if not np.isfinite(share):
         return NOT_KNOWN
-    # Spaces that do not break keep a share and its range on one line.
-    return f"{share:.1%} ({low:.1%} to {high:.1%})".replace(" ", "\u00a0")
+    return unbroken(f"{share:.1%} ({low:.1%} to {high:.1%})")
 
 
 def of_curves(curves: Curves) -> pd.DataFrame:

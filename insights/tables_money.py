@@ -7,7 +7,7 @@ import pandas as pd
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
-from insights.wording import whole
+from insights.wording import unbroken, whole
 
 NOT_QUOTED = "not quoted"
 NOT_KNOWN = "not known"
@@ -65,7 +65,7 @@ def of_scores(score: Backtest) -> pd.DataFrame:
 def _range(middle: float, low: float, high: float, digits: int) -> str:
     if pd.isna(middle):
         return NOT_QUOTED
-    return f"{middle:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})".replace(" ", "\u00a0")
+    return unbroken(f"{middle:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})")
 
 
 def _money(amount: float) -> str:

@@ -12,7 +12,7 @@ from insights.evidence.result import PracticeEvidence
 from insights.evidence.trial import TrialPlan
 from insights.money.payback import Payback
 from insights.survival.regression import HazardRatios
-from insights.wording import spoken, whole
+from insights.wording import spoken, unbroken, whole
 from insights.wording_practice import change, whose
 
 NOT_GIVEN = "not given"
@@ -198,8 +198,7 @@ def _difference(row: object) -> str:
         return NOT_GIVEN
     if not np.isfinite(low + high):
         return change(difference)
-    text = f"{change(difference)} ({change(low)} to {change(high)})"
-    return text.replace(" ", "\u00a0")
+    return unbroken(f"{change(difference)} ({change(low)} to {change(high)})")
 
 
 def _part_price(amount: float) -> str:

@@ -67,6 +67,17 @@ class Finding:
         return joined.with_caveats(other.caveats)
 
 
+def unbroken(text: str) -> str:
+    """Keep a number, and its range, each on one line; a narrow screen breaks between the two.
+
+    Parameters
+    ----------
+    text
+        Such as ``4.5% (4.1% to 5.0%)``.
+    """
+    return text.replace(" ", "\u00a0").replace("\u00a0(", " (")
+
+
 def per_100(share: float) -> str:
     """Write a share as a number of 100, with a digit more where it is small."""
     digits = 2 if 0 < abs(share) < 0.00995 else 1

@@ -13,7 +13,7 @@ RULES = {"follow": "all", "count": "all"}
 
 
 def test_a_share_and_its_range():
-    assert tables.share_text(0.0449, 0.0411, 0.0502) == "4.5%\u00a0(4.1%\u00a0to\u00a05.0%)"
+    assert tables.share_text(0.0449, 0.0411, 0.0502) == "4.5% (4.1%\u00a0to\u00a05.0%)"
     assert tables.share_text(float("nan"), 0, 1) == tables.NOT_KNOWN
 
 

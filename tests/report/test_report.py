@@ -20,7 +20,7 @@ from insights.report.page import Cover, page
 from insights.report.section import Found, Section, Sheet
 from insights.reviewing import alarm_limits
 from insights.tables import share_text
-from insights.wording import Finding
+from insights.wording import Finding, unbroken
 from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
 
@@ -130,7 +130,7 @@ def test_money_is_the_commands(report, source, capsys):
         if line["supported"]:
             low, high = line["low"], line["high"]
             shown = f"{line['claims_per_100']:.1f} ({low:.1f} to {high:.1f})"
-            assert shown.replace(" ", "\u00a0") in cells
+            assert unbroken(shown) in cells
     held = answered(capsys, "reserve", str(source))
     assert any(f"Set aside {held['p90']:,.0f}" in text for text in sentences)
 

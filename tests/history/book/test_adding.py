@@ -208,6 +208,7 @@ add_file(book, Path(sys.argv[2]), by=Person("Ada"))
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
 @pytest.mark.parametrize("table", ["versions", "heads", "records"])
 def test_a_killed_import_leaves_nothing(book: Book, tmp_path: Path, table: str) -> None:
     add(book, SOUND[0])

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-import resource
 import shutil
+import tempfile
 import threading
 from collections import Counter
 from collections.abc import Iterator
@@ -25,6 +25,7 @@ from insights.history.book.exporting import export_book
 from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
 
+resource = pytest.importorskip("resource", reason="limits on a file's size are POSIX")
 ADA = Person("Ada")
 ARRIVAL = {"received": "2026-03-02", "model": "boiler", "complaint": "no heat " * 400}
 NOBODY = 65534
@@ -164,7 +165,7 @@ def as_nobody() -> Iterator[None]:
 @pytest.fixture
 def open_folder() -> Iterator[Path]:
     """A folder that everyone may enter: pytest's own are closed to others."""
-    folder = Path("/tmp") / f"staysfixed-closed-{os.getpid()}"
+    folder = Path(tempfile.gettempdir()) / f"staysfixed-closed-{os.getpid()}"
     folder.mkdir(mode=0o755)
     yield folder
     folder.chmod(0o755)
