@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pyarrow.parquet as pq
 from insights.errors import SourceError
 from insights.history.declared import Declared
 from insights.history.delimited import read_delimited
-from insights.history.raw import TEXT, Raw, distinct_headings
+from insights.history.raw import TEXT, Raw, distinct_headings, each_once
 from insights.history.refusals import REASONS
 
 Source = str | Path | tuple[str, bytes]
@@ -99,34 +100,57 @@ def read_raw(source: Source, declared: Declared | None = None) -> Raw:
 
 def _read_parquet(name: str, data: bytes, declared: Declared) -> Raw:
     try:
-        table = pq.read_table(pa.BufferReader(data))
-        columns = [_as_text(column, declared) for column in table.columns]
+        file = pq.ParquetFile(pa.BufferReader(data))
+        columns = [_as_text(column, declared) for column in _columns(file)]
     except (pa.ArrowException, OSError) as error:
         raise SourceError(f"{name} is not a readable Parquet file ({error}).") from error
-    headings = distinct_headings(table.column_names)
-    rows = np.arange(2, table.num_rows + 2)
+    headings = distinct_headings(file.schema_arrow.names)
+    rows = np.arange(2, file.metadata.num_rows + 2)
     return Raw(pa.Table.from_arrays(columns, names=headings), rows)
 
 
-def _as_text(column: pa.ChunkedArray, declared: Declared) -> pa.ChunkedArray:
+def _columns(file: pq.ParquetFile) -> Iterator[pa.ChunkedArray]:
+    """Read one column after the other: all of them typed and as text take twice the room."""
+    names = file.schema_arrow.names
+    paths = [file.schema.column(place).path for place in range(len(file.schema))]
+    if paths != names or len(set(names)) < len(names) or "." in "".join(names):
+        yield from file.read().columns
+        return
+    for name in names:
+        yield file.read(columns=[name]).column(0)
+
+
+def _as_text(column: pa.ChunkedArray, declared: Declared) -> pa.Array:
     kind = column.type
-    if pa.types.is_dictionary(kind):
-        return _as_text(column.cast(kind.value_type), declared)
+    if pa.types.is_nested(kind) or pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
+        shown = [None if value is None else str(value) for value in column.to_pylist()]
+        return pa.array(shown, type=TEXT)
+    if pa.types.is_null(kind):
+        return pa.nulls(len(column), TEXT)
+    # Each distinct value is written once, and kept once where there are few.
+    encoded = column if pa.types.is_dictionary(kind) else column.dictionary_encode()
+    cells = pa.concat_arrays(encoded.unify_dictionaries().chunks or [pa.array([], encoded.type)])
+    texts = _written(cells.dictionary, declared)
+    if len(texts) > len(cells) // 2:
+        return texts.take(cells.indices)
+    return each_once(cells.indices, texts)
+
+
+def _written(values: pa.Array, declared: Declared) -> pa.Array:
+    """Write values as text, null where there is nothing."""
+    kind = values.type
     if pa.types.is_boolean(kind):
-        return pc.if_else(column, "yes", "no").cast(TEXT)
+        return pc.if_else(values, "yes", "no").cast(TEXT)
     if pa.types.is_timestamp(kind):
-        local = pc.local_timestamp(column) if kind.tz else column
+        local = pc.local_timestamp(values) if kind.tz else values
         return pc.strftime(local.cast(pa.timestamp("s"), safe=False), "%Y-%m-%d").cast(TEXT)
     if pa.types.is_floating(kind):
-        whole = column.cast(pa.float64())
+        whole = values.cast(pa.float64())
         known = pc.if_else(pc.is_nan(whole), pa.scalar(None, pa.float64()), whole)
         return pc.replace_substring(known.cast(TEXT), ".", declared.decimal)
     if pa.types.is_decimal(kind):
-        return pc.replace_substring(column.cast(TEXT), ".", declared.decimal)
-    if pa.types.is_nested(kind) or pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
-        shown = [None if value is None else str(value) for value in column.to_pylist()]
-        return pa.chunked_array([pa.array(shown, type=TEXT)])
-    text = column.cast(TEXT)
+        return pc.replace_substring(values.cast(TEXT), ".", declared.decimal)
+    text = values.cast(TEXT)
     return pc.if_else(pc.equal(text, ""), pa.scalar(None, TEXT), text)
 
 

@@ -7,6 +7,7 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from insights.history.dates import ask_about_dates
 from insights.history.declared import Declared, recall
@@ -81,10 +82,14 @@ def read_history(
     jobs = _jobs(values, ~(refused | repeats.skipped))
     notes += _spelling_notes(jobs)
     table = refusal_table(raw, flaws, matched.theirs["job_id"])
+    given = refused_rows(raw, refused, table)
+    del raw, values
+    # Arrow keeps what it was given; of millions of rows that is more than the history itself.
+    pa.default_memory_pool().release_unused()
     return History(
         jobs=jobs,
         refused=table,
-        refused_rows=refused_rows(raw, refused, table),
+        refused_rows=given,
         source=_shown(source),
         currency=declared.currency,
         notes=tuple(notes),

@@ -53,7 +53,8 @@ class Raw:
     Parameters
     ----------
     table
-        One text column per heading; empty cells are null.
+        One text column per heading, of plain text or of distinct texts and where each stands
+        (:func:`each_once`); empty cells are null.
     rows
         The row number of each row as a spreadsheet shows it (the first line is 1), shape (N,).
     flaws
@@ -102,6 +103,20 @@ def distinct_headings(given: Iterable[str | None]) -> list[str]:
             seen[name] = seen.get(name, 0) + 1
         names.append(name)
     return names
+
+
+def each_once(places: pa.Array, texts: pa.Array) -> pa.DictionaryArray:
+    """Keep a column of few distinct texts as these texts and the place of each cell's.
+
+    Parameters
+    ----------
+    places
+        Where in ``texts`` each cell's is; null where it is empty.
+    texts
+        Texts, some of which may be alike or null.
+    """
+    encoded = texts.dictionary_encode()
+    return pa.DictionaryArray.from_arrays(encoded.indices.take(places), encoded.dictionary)
 
 
 def text_table(headings: Sequence[str], columns: Sequence[Sequence[str | None]]) -> pa.Table:

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from insights.history.raw import Flaw, Raw
-from insights.history.values import trimmed
+from insights.history.values import plain_text, trimmed
 
 
 @dataclass(frozen=True)
@@ -46,10 +46,9 @@ def find_repeats(raw: Raw, heading: str) -> Repeats:
     rows = np.flatnonzero(several)
     if not len(rows):
         return Repeats(skipped, ())
-    cells = pd.DataFrame(
-        {name: pc.fill_null(trimmed(raw.table[name].take(pa.array(rows))), "").to_pandas()
-         for name in raw.table.column_names}
-    )  # fmt: skip
+    alike = raw.table.take(pa.array(rows))
+    texts = {name: plain_text(trimmed(alike[name])) for name in alike.column_names}
+    cells = pd.DataFrame({name: pc.fill_null(cell, "").to_pandas() for name, cell in texts.items()})
     skipped[rows] = cells.duplicated().to_numpy()
     left = cells.loc[~skipped[rows], heading]
     left = left[left != ""]

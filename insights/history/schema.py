@@ -238,7 +238,8 @@ def to_schema(frame: pd.DataFrame) -> pd.DataFrame:
     missing = [name for name in REQUIRED if name not in frame.columns]
     if missing:
         raise HeadingsError(f"Missing required columns: {', '.join(missing)}. Add them.")
-    given = frame.reset_index(drop=True)
+    plain = pd.RangeIndex(len(frame))
+    given = frame if frame.index.equals(plain) else frame.set_axis(plain, axis=0)
     extra = [str(name) for name in given.columns if name not in BY_NAME]
     data = {}
     for name in [*BY_NAME, *extra]:

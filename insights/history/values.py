@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 
 from insights.history.dates import EARLIEST, ISO, is_day_number, parse_days
 from insights.history.declared import Declared
-from insights.history.raw import TEXT, Flaw
+from insights.history.raw import TEXT, Flaw, each_once
 from insights.history.schema import Column, dtype_of
 
 # No spreadsheet cell can hold more characters.
@@ -62,15 +62,35 @@ class Cells:
 
 
 def trimmed(cells: pa.ChunkedArray) -> pa.Array:
-    """Cut the blanks around every text; an empty text becomes null."""
-    text = pc.utf8_trim_whitespace(cells).combine_chunks()
-    if isinstance(text, pa.ChunkedArray):  # no chunk at all
-        text = pa.array([], type=TEXT)
+    """Cut the blanks around every text; an empty text becomes null.
+
+    Parameters
+    ----------
+    cells
+        Of plain text, or of distinct texts (:func:`insights.history.raw.each_once`), which come
+        back as such.
+    """
+    if pa.types.is_dictionary(cells.type):
+        whole = pa.concat_arrays(cells.unify_dictionaries().chunks)
+        return each_once(whole.indices, _trimmed(whole.dictionary))
+    text = cells.combine_chunks()
+    return _trimmed(text if isinstance(text, pa.Array) else pa.array([], type=TEXT))  # no chunk
+
+
+def _trimmed(given: pa.Array) -> pa.Array:
+    text = pc.utf8_trim_whitespace(given)
+    if pc.sum(pc.binary_length(text)) == pc.sum(pc.binary_length(given)):
+        text = given  # nothing was cut, so that there need not be two of it
     if pc.any(pc.starts_with(text, "'")).as_py():
         # How spreadsheets mark that a cell is text, not a formula; the refused file does too.
         text = pc.replace_substring_regex(text, r"^'('*[=+@-])", r"\1")
     empty = pc.equal(pc.binary_length(text), 0)
     return pc.if_else(empty, pa.scalar(None, TEXT), text) if pc.any(empty).as_py() else text
+
+
+def plain_text(cells: pa.Array) -> pa.Array:
+    """Write a trimmed column out as one text a row."""
+    return cells.cast(TEXT) if pa.types.is_dictionary(cells.type) else cells
 
 
 def cells_of(text: pa.Array, *, each: bool = False) -> Cells:
@@ -84,6 +104,7 @@ def cells_of(text: pa.Array, *, each: bool = False) -> Cells:
         Take every text as distinct: cheaper where few are alike and nothing is to be read.
     """
     if each:
+        text = plain_text(text)
         known = np.asarray(text.is_valid())
         return Cells(text, text, np.where(known, np.arange(len(text)), -1))
     encoded = text.dictionary_encode()

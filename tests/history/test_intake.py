@@ -3,6 +3,8 @@
 from datetime import date
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from insights.history.intake import Declared, read_history
@@ -279,3 +281,32 @@ def test_reading_the_same_file_twice_gives_the_same_history():
     first, second = read(text), read(text)
     pd.testing.assert_frame_equal(first.jobs, second.jobs)
     pd.testing.assert_frame_equal(first.refused, second.refused)
+
+
+def test_parquet_of_every_kind_reads_as_its_text_does(tmp_path):
+    jobs = pa.table(
+        {
+            "job_id": ["a", "b", "c", "d"],
+            "received": pa.array([date(2026, 3, day) for day in (2, 3, 2, 2)]),
+            "model": pa.array([" grill", "grill ", "", "mill"]).dictionary_encode(),
+            "price": [45.5, float("nan"), 45.5, None],
+            "technician": pa.array(["Ada", " ", None, "Ada"]).dictionary_encode(),
+            "term_days": pa.array([90, 90, None, 90], pa.int16()),
+            "practice_descale": pa.array([True, None, False, True]),
+            "notes": pa.nulls(4),
+        }
+    )
+    several = tmp_path / "jobs.parquet"
+    pq.write_table(jobs, several, row_group_size=2)
+    found = read_history(several)
+    assert found.refused[["row", "column", "problem"]].to_numpy().tolist() == [
+        [4, "model", "the cell is empty"]
+    ]
+    assert found.jobs["job_id"].tolist() == ["a", "b", "d"]
+    assert found.jobs["model"].tolist() == ["grill", "grill", "mill"]
+    assert found.jobs["model"].cat.categories.tolist() == ["grill", "mill"]
+    assert found.jobs["received"].dt.day.tolist() == [2, 3, 2]
+    assert found.jobs["price"].fillna(-1).tolist() == [45.5, -1, -1]
+    assert found.jobs["technician"].fillna("none").tolist() == ["Ada", "none", "Ada"]
+    assert found.jobs["practice_descale"].astype(object).fillna("?").tolist() == ["yes", "?", "yes"]
+    assert found.jobs["notes"].isna().all()
