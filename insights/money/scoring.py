@@ -91,7 +91,8 @@ def pit_heights(low: np.ndarray, high: np.ndarray, bins: int = PIT_BINS) -> np.n
         return np.full(bins, np.nan)
     edges = np.linspace(0, 1, bins + 1)[:, None]
     width = high - low
-    ramp = np.divide(edges - low, width, out=(edges >= high) * 1.0, where=width > 0)
+    wide = width > np.finfo(float).tiny  # a width below it has no finite inverse
+    ramp = np.divide(edges - low, width, out=(edges >= high) * 1.0, where=wide)
     reached = np.clip(ramp, 0, 1).mean(axis=1)
     # A forecast without width on an edge still falls into a bin.
     reached[0], reached[-1] = 0.0, 1.0

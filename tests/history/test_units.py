@@ -350,7 +350,9 @@ def test_an_agreement_never_lowers_the_probability(column: str, seed: int) -> No
     against = {"customer": "NEW2", "phone": "888", "unit_age_years": 30.0}
     worse.loc[1, column] = against.get(column, "never")
     probability = [_probability(History(jobs)) for jobs in (better, worse)]
-    assert probability[0] > probability[1]
+    assert probability[0] >= probability[1]
+    # One of name and telephone may already say all that the two say together.
+    assert column in ("customer", "phone") or probability[0] > probability[1]
     assert probability[0] > 0.2
 
 

@@ -111,6 +111,12 @@ def test_pit_adds_up(pairs):
     assert heights.sum() == pytest.approx(1)
 
 
+def test_a_width_without_an_inverse_is_none():
+    # By hand: both bounds lie at the first edge, so all of it is in the first bin.
+    heights = pit_heights(np.array([0.0]), np.array([2.2e-309]))
+    assert heights.tolist() == [1.0] + [0.0] * 9
+
+
 def test_chances_as_by_scipy(outside):
     shares = np.array([0.02, 0.05, 0.0])
     wanted = np.mean([stats.binom.pmf(np.arange(41), 40, share) for share in shares], axis=0)
