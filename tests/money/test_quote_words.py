@@ -179,6 +179,22 @@ def test_a_target_cost_met_exactly_is_met(claims):
     assert longest(claims, kind="minimal_repair", claim_cost=38, target_cost=exact) == 29
 
 
+def test_a_target_cost_counts_repeats_by_kind():
+    # n of 40 back by day 10 n: under a term that starts anew each time n / (40 - n) claims a job.
+    claims = claims_curve(followed(*fleet(40, tuple(range(10, 90, 10)), term_days=365)))
+    asked = {"claim_cost": 1, "target_cost": 0.2}
+    assert longest(claims, kind="renewing", **asked) == 69
+    # Refunds of a price of 1 shrink with time: 8 of 40 cost less than 0.2, to the end.
+    assert longest(claims, kind="pro_rata", price=1, target_cost=0.2) == claims.longest_term
+
+
+def test_a_target_cost_where_all_claims_arrive_at_once():
+    # Arriving 8 days after the report, both first claims are reported by the first day.
+    back = followed(*fleet(200, (5, 5, 40), term_days=365))
+    claims = claims_curve(back, arrival_days=8)
+    assert longest(claims, claim_cost=38, target_cost=0.4) == 31
+
+
 def test_a_target_cost_of_refunds_needs_no_bills(claims):
     # With 100 refunded in line with time: 0.005 x 100 x (1 - 9.5/T) by day T from 10 to 19.
     found = longest(claims, kind="pro_rata", price=100, target_cost=0.15)
