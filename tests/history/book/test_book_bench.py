@@ -10,6 +10,7 @@ from insights.history.book.backup import backup
 from insights.history.book.entries import Settings
 from insights.history.book.opening import create_book
 from insights.history.book.people import Person
+from insights.survival.counted_in_book import count_in_book
 from synthetic.generate import generate
 from synthetic.presets import cafe_workshop
 
@@ -45,6 +46,13 @@ def test_save_in_a_large_book(benchmark, large, measured):
 
     benchmark.pedantic(save, rounds=50)
     measured.seconds("receive a unit and save it once more", benchmark, jobs=ABOUT)
+
+
+@pytest.mark.bench
+def test_count_in_a_large_book(benchmark, large, measured):
+    book, _ = large
+    found = benchmark.pedantic(lambda: count_in_book(book, ("model",)), rounds=3)
+    measured.seconds("count a book in its own database", benchmark, jobs=found.table.job_count)
 
 
 @pytest.mark.bench
