@@ -242,7 +242,11 @@ def follow_up(
     until = _data_date(history, data_date)
     ordered = _in_order(history, links)
     problems, usable = _contradictions(ordered, until)
-    episodes = _episodes(ordered[usable], until, follow, count, grace_days)
+    usable &= (ordered["handed_back"] <= until).to_numpy()
+    rows = ordered[usable]
+    del ordered  # there is no room for both of many millions of rows
+    rows.index = pd.RangeIndex(len(rows))
+    episodes = _episodes(rows, until, follow, count, grace_days)
     if episodes.empty:
         raise nothing_to_follow(until)
     return Followup(
@@ -390,7 +394,8 @@ def _in_order(history: History, links: Links) -> pd.DataFrame:
         "decision",
         "root_cause",
     ]
-    ordered = jobs[wanted].take(order).reset_index(drop=True)
+    ordered = jobs[wanted].take(order)
+    ordered.index = pd.RangeIndex(len(ordered))  # in place: of many millions of rows
     ordered["job"], ordered["unit"] = order, unit[order]
     same_unit = np.append(ordered["unit"].to_numpy()[1:] == ordered["unit"].to_numpy()[:-1], False)
     ordered["return_job"] = np.where(same_unit, np.append(order[1:], -1), -1)
@@ -408,7 +413,9 @@ def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.Data
     two_open = open_job & ordered["next_received"].notna()
     ended_early = ordered["ended_on"] < ordered["handed_back"]
     back_early = ordered["handed_back"] < ordered["received"]
-    after = ordered[["received", "handed_back", "ended_on", "notified"]].max(axis=1) > until
+    after = np.zeros(len(ordered), dtype=bool)
+    for name in ("received", "handed_back", "ended_on", "notified"):
+        after |= (ordered[name] > until).to_numpy()
     found = [
         (
             overlap,
@@ -463,14 +470,13 @@ def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.Data
 
 
 def _episodes(
-    ordered: pd.DataFrame,
+    rows: pd.DataFrame,
     until: pd.Timestamp,
     follow: Follow,
     count: Count,
     grace_days: int,
 ) -> pd.DataFrame:
-    opened = (ordered["handed_back"] <= until).to_numpy()
-    rows = ordered[opened].reset_index(drop=True)
+    """Find the first end of each hand-back; one row each, in order of unit and date."""
     start = rows["handed_back"]
     one_day = pd.Timedelta(days=1)
 
