@@ -115,13 +115,13 @@ def draw(found: list[Measured], path: Path) -> None:
                 f"{height:.2g} {unit}" if height < 10 else f"{height:.0f} {unit}",
                 (across, height),
                 textcoords="offset points",
-                xytext=(0, 7),
-                ha="center",
+                xytext=(-5, 5),
+                ha="right",
             )
         axes.set_title(title, loc="left", fontsize=11)
         axes.set_xticks(jobs, [f"{count:,}" for count in jobs], fontsize=8)
         axes.set_xlabel("jobs in the Parquet file")
-        axes.margins(x=0.12, y=0.18)
+        axes.margins(x=0.22, y=0.18)
         axes.spines[["top", "right"]].set_visible(False)
     figure.savefig(path, dpi=110)
 
