@@ -121,7 +121,7 @@ def draw(found: list[Measured], path: Path) -> None:
         axes.set_title(title, loc="left", fontsize=11)
         axes.set_xticks(jobs, [f"{count:,}" for count in jobs], fontsize=8)
         axes.set_xlabel("jobs in the Parquet file")
-        axes.margins(x=0.22, y=0.18)
+        axes.margins(x=0.3, y=0.18)
         axes.spines[["top", "right"]].set_visible(False)
     figure.savefig(path, dpi=110)
 
