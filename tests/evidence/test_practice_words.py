@@ -125,6 +125,9 @@ def test_what_is_asked_and_how_is_carried(bench):
     assert (found.day, found.cause, found.population) == (160, "cord", "done")
     assert (found.control.causes, found.confidence) == (("contacts",), 0.8)
     assert (found.jobs, found.units, found.returns, found.returns_level) == (200, 200, 2, 2)
+    both = found.adjusted.risk_level / found.adjusted.risk_against
+    assert found.ratio.low < found.ratio.estimate < found.ratio.high
+    assert found.ratio.estimate == pytest.approx(both)
     assert len(found.draws) == 40
     assert found.method.startswith("Discrete intervals of constant hazard on counts, one model")
     low, high = np.quantile(found.draws, [0.1, 0.9])
