@@ -36,6 +36,8 @@ dl.tally, dl.tally dd {{margin: 0 !important;}}
 .tally dd {{font-size: 1.9rem; font-weight: 600; line-height: 1.25;
   font-variant-numeric: tabular-nums;}}
 [data-testid="stMain"] [data-testid="stPageLink-NavLink"] p {{text-decoration: underline;}}
+[data-testid="stSidebar"] h2 {{font-size: 1.15rem;}}
+[data-testid^="stBaseButton-primary"]:not(:disabled) p {{color: {paper};}}
 </style>
 """
 TOOLBAR = {
@@ -54,7 +56,7 @@ def palette() -> Palette:
 def title(text: str, lead: str) -> None:
     """Head a page: its name, and the question it answers."""
     colours = palette()
-    st.html(STYLE.format(accent=colours.lines[0], rule=colours.rule))
+    st.html(STYLE.format(accent=colours.lines[0], rule=colours.rule, paper=colours.background))
     st.title(text, anchor=False)
     st.markdown(lead)
 
