@@ -5,11 +5,14 @@ from __future__ import annotations
 import multiprocessing
 import os
 import random
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from multiprocessing.context import ForkServerContext
 from multiprocessing.process import BaseProcess
 from pathlib import Path
+from unittest.mock import patch
 
 from insights.errors import BookError
 from insights.history.book.book import Book
@@ -101,6 +104,11 @@ class Killed:
     def start(self) -> None:
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload([__name__, "insights.history.units"])
+        # Children repeat the main module, which a test of a page may have replaced by the page.
+        with patch.dict(sys.modules, {"__main__": sys.modules[__name__]}):
+            self._start_each(context)
+
+    def _start_each(self, context: ForkServerContext) -> None:
         for name in self.names:
             words = (self.place, str(self.folder / f"{name}.log"), name)
             process = context.Process(target=write_until_killed, args=words, daemon=True)

@@ -76,6 +76,8 @@ def sign_codes(values: pd.Series) -> tuple[np.ndarray, pa.Array]:
         The identifiers as :func:`identifiers` gives them, in order of their numbers.
     """
     written = pa.array(values.astype("string[pyarrow]").array, pa.large_string())
+    if isinstance(written, pa.ChunkedArray):  # histories put together keep their parts
+        written = written.combine_chunks()
     encoded = _signs(written).dictionary_encode()
     return encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False), encoded.dictionary
 
