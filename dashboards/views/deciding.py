@@ -52,9 +52,7 @@ def show() -> None:
         return
     job_id = st.selectbox("Comeback", list(index_of), key="deciding-job")
     comeback = open_comeback(place.book, job_id, index_of[job_id])
-    st.header(
-        f"{literal(job_id)}, judged against {literal(comeback.index.job_id)}", anchor=False
-    )
+    st.header(f"{literal(job_id)}, judged against {literal(comeback.index.job_id)}", anchor=False)
     side_by_side.show(place, comeback.index, comeback.job)
     step = comeback.next_step
     with st.expander("1. The evidence", expanded=step == STEPS[0]):

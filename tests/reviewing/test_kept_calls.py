@@ -92,7 +92,9 @@ def test_what_failed_is_said_beside_what_came_back():
     text = of_failed(found, 180)
     assert "of 30 owners asked whose unit works 24 would bring" in text
     assert "where 8.0 of 100 come back within 180 days, about 10.0 fail" in text
-    assert f"1.25 times the claims, likely {1 / high:.2f} to {1 / low:.2f} times" in of_quoted(found)
+    assert f"1.25 times the claims, likely {1 / high:.2f} to {1 / low:.2f} times" in of_quoted(
+        found
+    )
     assert failed_if_known(shop, said.assign(answer="not_reached"), 180) is None
     assert failed_if_known(shop, None, 180) is None
     assert failed_if_known(shop, said.head(9), 180) is None  # too few to tell others of
