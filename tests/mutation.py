@@ -83,7 +83,10 @@ def mutmut(folder: Path, *words: str) -> str:
     run = [sys.executable, "-m", "mutmut", *words]
     done = subprocess.run(run, cwd=folder, capture_output=True, text=True, check=False)
     if done.returncode:
-        raise SystemExit(f"mutmut {' '.join(words)} failed:\n{done.stdout[-3000:]}{done.stderr}")
+        raise SystemExit(
+            f"mutmut {' '.join(words)} ended with {done.returncode}:\n"
+            f"{done.stdout[-3000:]}{done.stderr}"
+        )
     return done.stdout
 
 
