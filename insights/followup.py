@@ -398,7 +398,8 @@ def _in_order(history: History, links: Links) -> pd.DataFrame:
     ordered.index = pd.RangeIndex(len(ordered))  # in place: of many millions of rows
     ordered["job"], ordered["unit"] = order, unit[order]
     same_unit = np.append(ordered["unit"].to_numpy()[1:] == ordered["unit"].to_numpy()[:-1], False)
-    ordered["return_job"] = np.where(same_unit, np.append(order[1:], -1), -1)
+    # Of the next row, whosever unit it is: read only where that job closed the episode.
+    ordered["return_job"] = np.append(order[1:], -1)
     ordered["next_received"] = ordered["received"].shift(-1).where(same_unit)
     ordered["next_notified"] = ordered["notified"].shift(-1).where(same_unit)
     for name in ("relation", "decision", "root_cause"):
