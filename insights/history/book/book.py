@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -45,6 +46,10 @@ class Book:
 
     engine: Engine = field(repr=False)
     name: str
+
+    def __post_init__(self) -> None:
+        """Let go of the connections kept for the next question when the book is let go of."""
+        weakref.finalize(self, self.engine.dispose)
 
     # What it says of itself
 
