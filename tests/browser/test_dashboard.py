@@ -93,6 +93,7 @@ def test_curves_step_and_never_slope(page, address):
         assert re.fullmatch(r"M[-\d.,]+(?:[HV][-\d.]+)+", path), path
 
 
+@pytest.mark.slow
 def test_the_choice_survives_pages_and_the_back_button(page, address):
     visit(page, f"{address}/?technician=Ada")
     chosen = answer(page)

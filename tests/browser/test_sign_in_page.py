@@ -15,7 +15,7 @@ from insights.history.book.opening import create_book
 from insights.history.book.people import Person
 from insights.history.book.users import add_user
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 ADA = Person("Ada")
 GOOD = "three kettles on a shelf"

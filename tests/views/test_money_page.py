@@ -33,6 +33,7 @@ def test_quote_reserve_and_score_are_the_analysis_own(open_app, shop_file, follo
     assert "statutory rights" in page_text(app)
 
 
+@pytest.mark.slow
 def test_assumptions_change_the_quote_and_not_the_score(open_app, shop_file, followup):
     app = open_app(shop_file, PAGE)
     before = answers(app)
