@@ -107,6 +107,11 @@ def test_dates_on_the_day_of_hand_back_and_on_the_data_date_contradict_nothing()
     assert last.episodes["days"].tolist() == [50]
 
 
+def test_a_unit_that_left_service_on_the_day_of_hand_back_was_out_for_half_a_day():
+    result = followed({**FIRST, "ended_on": "2026-01-10"}, data_date="2026-06-01")
+    assert result.episodes[["days", "end"]].to_numpy().tolist() == [[0.5, "scrapped"]]
+
+
 def test_a_day_out_of_our_hands_is_a_day_and_not_half_of_one():
     result = followed({**FIRST, "ended_on": "2026-01-11"}, data_date="2026-06-01")
     assert result.episodes["days"].tolist() == [1]
