@@ -172,6 +172,18 @@ def test_remarks_stand_in_order_from_the_record_to_the_like_jobs():
     assert "Like jobs done 'both' also differ in switch" in found.notes[-1].text
 
 
+def test_one_job_left_aside_is_spoken_of_as_one_and_the_first_day_can_be_asked_for():
+    jobs = followed_groups(
+        group(60, "both", back=[(1, "cord", 4)]),
+        group(60, "one", back=[(1, "cord", 9)]),
+        group(1, None),
+    )
+    found = compare_practice(jobs, "pair", day=1, **QUICK)
+    assert (found.returns_level, found.returns_against) == (4, 9)
+    (aside,) = [note for note in found.notes if note.code == "neither_level"]
+    assert aside.text == "1 job is left aside: neither 'both' nor 'one' is recorded."
+
+
 def test_objections_to_a_verdict_are_among_the_remarks():
     few = followed_groups(group(60, "both", back=spread(3)), group(60, "one", back=spread(5)))
     found = compare_practice(few, "pair", **QUICK)
