@@ -28,6 +28,11 @@ def test_nobody_at_risk_adds_nothing_and_nobody_leaves():
     assert curve.share == pytest.approx([0.25, 0.25, 0.25 + 0.75 / 4])
 
 
+def test_the_last_one_back_makes_it_all():
+    curve = accumulate(DAYS[:2], np.array([2.0, 1]), np.array([1.0, 1]), np.array([1.0, 1]))
+    assert curve.share.tolist() == [0.5, 1]
+
+
 def test_all_gone_stays_gone():
     curve = accumulate(DAYS, np.array([4.0, 2, 2]), np.array([2.0, 2, 2]), np.array([2.0, 2, 2]))
     assert curve.share == pytest.approx([0.5, 1, 1])
