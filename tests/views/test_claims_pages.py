@@ -117,6 +117,11 @@ def test_no_money_is_shown_before_the_evidence(at):
     assert "evidence comes first" in text
 
 
+def test_a_day_is_never_broken_over_two_lines(at):
+    queue = at("Comebacks to decide").table[0].value
+    assert list(queue["Received"]) == ["2026\u201102\u201118"]
+
+
 def test_from_evidence_to_a_decision_of_the_owner(at, book):
     app = with_relation(at)
     proposed = answers(app)[1]

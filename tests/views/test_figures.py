@@ -9,7 +9,7 @@ from shop import fleet, followed
 
 from dashboards.figures import causes as causes_picture
 from dashboards.figures import curves as curves_picture
-from dashboards.figures.canvas import day_ticks, share_format, value_on
+from dashboards.figures.canvas import axis, day_ticks, share_format, value_on
 from dashboards.theme import DARK, DASHES, LIGHT
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
@@ -151,3 +151,12 @@ def test_days_are_marked_in_round_steps(last_day, step):
 
 def test_a_share_axis_has_the_digits_it_needs():
     assert (share_format(0.03), share_format(0.3)) == (".1%", ".0%")
+
+
+def test_a_long_title_of_an_axis_fits_a_phone():
+    long = "share back with both less share back with one"
+    lines = axis(LIGHT, long)["title"]["text"].split("<br>")
+    assert " ".join(lines) == long
+    # 390 CSS pixels less the page's margins and an axis' names: some 36 signs of 14 pixels.
+    assert max(map(len, lines)) <= 36
+    assert axis(LIGHT, "days since hand-back")["title"]["text"] == "days since hand-back"
