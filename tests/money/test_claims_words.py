@@ -232,3 +232,30 @@ def test_the_curve_to_be_drawn_keeps_its_kinds_level_and_chance():
     other = claims_by_term(claims, [100, 400], seed=1)
     assert other["share"].equals(table["share"])
     assert other["low"][1] != table["low"][1]
+
+
+def test_draws_are_read_where_the_share_is_at_arrival():
+    # Three of 200 report on day 90 and arrive on day 96: with Jeffreys' prior 3.5 of 201 by then.
+    backs = [{"after": 96, "notified": day(90)}] * 3
+    claims = claims_curve(followed(*jobs(200, 365, *backs)))
+    assert claims.share([90]) == pytest.approx([3 / 200])
+    assert share_draws(claims, [90]).mean() == pytest.approx(3.5 / 201, rel=0.05)
+    assert share_draws(claims, [89]).mean() < 1 / 200
+
+
+def test_the_same_seed_draws_the_same_from_the_same_record_read_anew(two_models):
+    first, again, other = (
+        share_draws(claims_curve(two_models), [90], 200, seed) for seed in (3, 3, 4)
+    )
+    assert np.array_equal(first, again)
+    assert not np.array_equal(first, other)
+
+
+def test_two_late_arrivals_and_half_a_day_are_told():
+    late = {"after": 104, "notified": day(90), "decision": "covered"}
+    claims = claims_curve(followed(*jobs(50, 90, late, late)), arrival_days=0.5)
+    texts = {note.code: note.text for note in claims.notes}
+    assert texts["late_arrivals"] == (
+        "2 claims arrived later than that after the end of the term, and are counted at its end."
+    )
+    assert "units arrive 0.5 days later on average" in texts["arrival_time"]
