@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -136,6 +137,6 @@ def test_a_reader_s_clicks_store_nothing(gated, book, visit):
     # What the browser forbids is only paint: let the button be pressed all the same.
     saving.evaluate("button => { button.disabled = false; button.click(); }")
     page.wait_for_timeout(1500)
-    raw = sqlite3.connect(book)
-    assert raw.execute("SELECT count(*) FROM versions").fetchone() == (3,)
-    assert raw.execute("SELECT count(*) FROM drafts").fetchone() == (0,)
+    with closing(sqlite3.connect(book)) as raw:
+        assert raw.execute("SELECT count(*) FROM versions").fetchone() == (3,)
+        assert raw.execute("SELECT count(*) FROM drafts").fetchone() == (0,)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -74,10 +75,12 @@ def open_as(book: Book, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], AppT
 
 def stored(book: Book) -> dict[str, list]:
     """Everything in the book but who was there."""
-    raw = sqlite3.connect(book.name)
-    names = [row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-    kept = [name for name in names if name not in MAY_CHANGE]
-    return {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in kept}
+    with closing(sqlite3.connect(book.name)) as raw:
+        names = [
+            row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+        ]
+        kept = [name for name in names if name not in MAY_CHANGE]
+        return {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in kept}
 
 
 def press_everything(app: AppTest) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -66,7 +65,8 @@ def test_a_trial_says_the_same_and_stores_nothing(book: Book) -> None:
     tried = plan_adding(book, history).added
     assert (tried.added, tried.known, tried.refused, tried.kept) == (1, 1, 2, 2)
     assert book.revision() == revision
-    assert replace(add(book, *SOUND, BAD_DAY, TOO_FINE), table=tried.table) == tried
+    added = add(book, *SOUND, BAD_DAY, TOO_FINE)
+    assert vars(added) | {"table": tried.table} == vars(tried)
 
 
 def test_a_longer_file_adds_what_is_new(book: Book) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -106,9 +107,11 @@ def test_one_random_reference_takes_the_place_of_theirs(one: Book) -> None:
     known = one.job("J000002")
     assert known.bench == {"asked": {"phone": None, "by": "Bo"}, "photo": "IMG 12"}
     assert (known.number, known.what, known.saved_by) == (2, "erased", "Ada")
-    raw = sqlite3.connect(one.name)
-    signs = raw.execute("SELECT customer_sign, phone_sign FROM heads ORDER BY job_id").fetchall()
-    assert signs[0] == signs[1] == (str(reference).upper().replace("-", ""), None)
+    with closing(sqlite3.connect(one.name)) as raw:
+        signs = raw.execute(
+            "SELECT customer_sign, phone_sign FROM heads ORDER BY job_id"
+        ).fetchall()
+        assert signs[0] == signs[1] == (str(reference).upper().replace("-", ""), None)
 
 
 def test_the_first_customer_of_a_corrected_card_goes_too(one: Book) -> None:
@@ -150,17 +153,17 @@ def test_only_an_owner_erases_and_only_whom_the_book_knows(one: Book) -> None:
 
 
 def test_nothing_else_can_be_changed_by_the_same_door(one: Book) -> None:
-    raw = sqlite3.connect(one.name)
-    for change in (
-        "UPDATE versions SET customer = 'Other'",
-        "UPDATE versions SET bench = '{}'",
-        "UPDATE versions SET customer = 'erased-1', model = 'x'",
-        "UPDATE versions SET customer = 'erased-1', families = '{}'",
-        "UPDATE records SET body = '{}'",
-        "UPDATE records SET body = 'erased-', key = 'x'",
-    ):
-        with pytest.raises(sqlite3.IntegrityError, match="only ever adds"):
-            raw.execute(change)
+    with closing(sqlite3.connect(one.name)) as raw:
+        for change in (
+            "UPDATE versions SET customer = 'Other'",
+            "UPDATE versions SET bench = '{}'",
+            "UPDATE versions SET customer = 'erased-1', model = 'x'",
+            "UPDATE versions SET customer = 'erased-1', families = '{}'",
+            "UPDATE records SET body = '{}'",
+            "UPDATE records SET body = 'erased-', key = 'x'",
+        ):
+            with pytest.raises(sqlite3.IntegrityError, match="only ever adds"):
+                raw.execute(change)
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,7 @@ hashed with a memory-hard function.
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -80,7 +81,8 @@ def test_who_signs_in_is_known_by_a_token_that_is_nowhere_in_the_book(book: Book
     token = token_of(book, " bo  BENCH ", OTHER)
     assert person_of(book, token) == Person("Bo Bench", "bench")
     assert len(token) * 6 >= 64  # OWASP's least, in bits, of six-bit signs
-    everything = "\n".join(sqlite3.connect(book.name).iterdump())
+    with closing(sqlite3.connect(book.name)) as raw:
+        everything = "\n".join(raw.iterdump())
     assert token not in everything
     assert GOOD not in everything
     assert OTHER not in everything
@@ -116,7 +118,8 @@ def test_a_session_ends_after_a_working_day_however_busy(book: Book, clock: Cloc
     clock.seconds += 1
     assert person_of(book, token) is None
     assert person_of(book, token_of(book)) == ADA
-    assert sqlite3.connect(book.name).execute("SELECT count(*) FROM sessions").fetchone() == (1,)
+    with closing(sqlite3.connect(book.name)) as raw:
+        assert raw.execute("SELECT count(*) FROM sessions").fetchone() == (1,)
 
 
 def test_guessing_a_name_s_password_gets_slower_and_the_right_one_waits_too(
@@ -253,10 +256,10 @@ def test_what_was_looked_at_can_be_read_by_the_owner_and_changed_by_nobody(book:
     log_access(book, EVE, "looked at", "J000001")
     newest = accesses(book, by=ADA).iloc[0]
     assert (newest["who"], newest["did"], newest["what"]) == ("Eve", "looked at", "J000001")
-    raw = sqlite3.connect(book.name)
-    for change in ("UPDATE access_log SET who = 'x'", "DELETE FROM access_log"):
-        with pytest.raises(sqlite3.IntegrityError, match="only ever adds"):
-            raw.execute(change)
+    with closing(sqlite3.connect(book.name)) as raw:
+        for change in ("UPDATE access_log SET who = 'x'", "DELETE FROM access_log"):
+            with pytest.raises(sqlite3.IntegrityError, match="only ever adds"):
+                raw.execute(change)
 
 
 def test_signing_in_needs_the_database_to_be_writable(book: Book) -> None:
