@@ -103,6 +103,19 @@ def test_a_value_with_no_part_in_the_mix_is_left_out(two_models):
     assert claims.share([90]) == pytest.approx([3 / 30])
 
 
+def test_a_mix_may_be_shares_and_a_group_may_be_one_job(two_models):
+    halves = claims_curve(two_models, by="model", mix={"boiler": 0.5, "grinder": 0.5})
+    assert halves.weights.tolist() == [0.5, 0.5]
+    alone = followed(*fleet(9, model="boiler"), *fleet(1, model="grinder"))
+    assert claims_curve(alone, by="model").weights == pytest.approx([0.9, 0.1])
+
+
+def test_a_return_on_the_last_day_of_the_term_is_a_claim():
+    claims = claims_curve(followed(*jobs(50, 90, {"after": 90}, {"after": 91})), arrival_days=0)
+    assert claims.claims == 1
+    assert claims.share([89, 90]) == pytest.approx([0, 1 / 50])
+
+
 def test_counts_and_dates_behind_the_curve_are_carried(two_models):
     claims = claims_curve(two_models, by="model")
     assert (claims.jobs, claims.units, claims.claims) == (40, 40, 4)
