@@ -25,8 +25,10 @@ def reported_inside(
         True on or before the last day, which is ``term_days`` after the hand-back; False after
         it, and where hand-back or term is not recorded.
     """
-    last_day = handed_back + pd.to_timedelta(term_days, unit="D")
-    return notified.fillna(received) <= last_day
+    # Days are compared, not dates: pandas rounds memory that it never filled where it makes spans
+    # of time out of numbers some of which are missing, and at times warns of what it finds there.
+    days = (notified.fillna(received) - handed_back) / pd.Timedelta(days=1)
+    return days <= term_days.astype(float)
 
 
 def day_of_term(
