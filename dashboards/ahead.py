@@ -33,4 +33,4 @@ def _work() -> None:
         # Also after a failed import: the page then meets the same failure, and shows it.
         _imported.set()
     data.warm()
-    importlib.import_module("dashboards.bench_data").warm()
+    importlib.import_module("dashboards.data.bench").warm()

@@ -10,7 +10,8 @@ from dashboards import ahead
 
 ahead.wait_for_imports()
 
-from dashboards import answer, book_data, controls, opening, who  # noqa: E402
+from dashboards import answer, controls, opening, who  # noqa: E402
+from dashboards.data import book as book_data  # noqa: E402
 from insights.errors import StaysfixedError  # noqa: E402
 
 ASSETS = Path(__file__).with_name("assets")

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboards import book_data, who
+from dashboards import who
+from dashboards.data import book as book_data
 from insights.history.book.people import Person
 
 if TYPE_CHECKING:

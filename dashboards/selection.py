@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 from insights.errors import RequestError
-from insights.followup import COUNTS, DERIVED, FOLLOWS, Count, Follow, as_day
+from insights.followup import COUNTS, FOLLOWS, Count, Follow, as_day
+from insights.grouping import DERIVED
 
 FILTER_COLUMNS = ("model", "technician")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 from starlette.middleware import Middleware
 
-from dashboards.bench_keys import KEYS
+from dashboards.bench.keys import KEYS
 from dashboards.gate.asgi import Gate
 from dashboards.gate.policy import Policy
 from dashboards.gate.who_is_in import gate_book

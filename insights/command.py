@@ -9,12 +9,13 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from insights import as_json, wording
-from insights.asked import common_options
 from insights.errors import FormatQuestion, HeadingsError, RequestError, StaysfixedError
-from insights.plain_table import plain_table
-from insights.verbs import ANALYSES, POOL, Verb
-from insights.verbs_book import BOOK_VERBS
-from insights.verbs_people import PEOPLE_VERBS
+from insights.verbs.analyses import ANALYSES, POOL
+from insights.verbs.asked import common_options
+from insights.verbs.book import BOOK_VERBS
+from insights.verbs.people import PEOPLE_VERBS
+from insights.verbs.plain_table import plain_table
+from insights.verbs.verb import Verb
 
 BAD_INPUT = 2
 

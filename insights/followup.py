@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.history.schema import ENDINGS, History, column
+from insights.grouping import groupable, grouped
+from insights.history.schema import ENDINGS, History
 from insights.history.terms import reported_inside
 from insights.history.units import Links, link_units
 from insights.notes import Note, counted
@@ -23,21 +23,12 @@ COUNTS: tuple[Count, ...] = ("all", "faults", "covered")
 GRACE_DAYS = 14
 SAME_DAY = 0.5
 UNKNOWN = "unknown"
-NOT_RECORDED = "(not recorded)"
 NOT_A_FAULT = ("no_fault_found", "misuse")
 
 ENDS = ("return", "uncounted_return", *ENDINGS, "term", "data_date")
 """How an episode can end; the first is the event, the endings compete with it."""
 
 PROBLEM_COLUMNS = ("job_id", "column", "value", "problem", "remedy")
-DERIVED = {
-    "month": "month of hand-back",
-    "quarter": "quarter of hand-back",
-    "year": "year of hand-back",
-    "repair_number": "how many times the unit has been handed back",
-    "age_band": "age of the unit in bands",
-}
-AGE_BAND_EDGES_YEARS = (0, 2, 4, 6, 8, 12)
 
 
 @dataclass(frozen=True)
@@ -97,13 +88,7 @@ class Followup:
     @property
     def groupable(self) -> tuple[str, ...]:
         """Names that :meth:`values` takes: columns with short lists of values, and derived ones."""
-        named = [
-            str(name)
-            for name in self.history.jobs.columns
-            if (described := column(str(name))) is not None
-            and (described.kind in ("code", "choice") or name == "condition")
-        ]
-        return (*named, *DERIVED)
+        return groupable(self.history.jobs)
 
     def values(self, name: str) -> pd.Series:
         """Group every episode by a fact about its own job.
@@ -128,61 +113,7 @@ class Followup:
             raise RequestError(
                 f"Can't group by '{name}'. Columns that can be: {', '.join(self.groupable)}."
             )
-        job = self.episodes["job"].to_numpy()
-        if name in DERIVED:
-            values = _derived(self, name, job)
-        else:
-            values = self.history.jobs[name].take(job).reset_index(drop=True)
-            if name == "condition":
-                values = _steps(values.to_numpy())
-        return _as_recorded(values)
-
-
-def _as_recorded(values: pd.Series) -> pd.Series:
-    """Keep the categories that occur, and give what is missing a name of its own."""
-    # Counted, not sorted: with a million hand-backs that is most of the time of a grouping.
-    codes, categories = values.cat.codes.to_numpy().astype(np.intp), values.cat.categories
-    occurs = np.bincount(codes + 1, minlength=len(categories) + 1) > 0
-    kept = categories[occurs[1:]]
-    place = np.append(len(kept), np.cumsum(occurs[1:]) - 1)
-    names = kept.append(pd.Index([NOT_RECORDED])) if occurs[0] else kept
-    found = pd.Categorical.from_codes(place[codes + 1], names, ordered=values.cat.ordered)
-    return pd.Series(found)
-
-
-def _steps(condition: np.ndarray) -> pd.Series:
-    """Name the steps of a condition."""
-    steps = np.unique(condition[~np.isnan(condition)])
-    codes = np.where(np.isnan(condition), -1, np.searchsorted(steps, condition))
-    return pd.Series(pd.Categorical.from_codes(codes, [f"{step:.0f}" for step in steps]))
-
-
-def _derived(followup: Followup, name: str, job: np.ndarray) -> pd.Series:
-    jobs = followup.history.jobs
-    if name == "repair_number":
-        number = followup.episodes["repair_number"].clip(upper=3).map({1: "1", 2: "2", 3: "3+"})
-        return number.astype("category")
-    if name == "age_band":
-        return _age_band(jobs["unit_age_years"].take(job).reset_index(drop=True))
-    period = {"month": "M", "quarter": "Q", "year": "Y"}[name]
-    handed_back = jobs["handed_back"].take(job).reset_index(drop=True)
-    labels = handed_back.dt.to_period(period)
-    codes, months = pd.factorize(labels, sort=True)
-    return pd.Series(pd.Categorical.from_codes(codes, [str(month) for month in months]))
-
-
-def age_band_labels() -> list[str]:
-    """Name the bands of a unit's age, the youngest first."""
-    edges = AGE_BAND_EDGES_YEARS
-    labels = [f"{low} to {high} years" for low, high in itertools.pairwise(edges)]
-    return [*labels, f"{edges[-1]} years and more"]
-
-
-def _age_band(years: pd.Series) -> pd.Series:
-    edges = [*AGE_BAND_EDGES_YEARS, np.inf]
-    return pd.Series(
-        pd.cut(years, edges, right=False, labels=age_band_labels()).cat.remove_unused_categories()
-    )
+        return grouped(self.history.jobs, self.episodes, name)
 
 
 def follow_up(

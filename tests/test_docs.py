@@ -9,7 +9,7 @@ import pytest
 
 from insights.followup import GRACE_DAYS
 from insights.history.schema import COLUMNS
-from insights.verbs import ANALYSES
+from insights.verbs.analyses import ANALYSES
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")

@@ -10,7 +10,8 @@ import pytest
 from shop import followed
 
 from insights.errors import RequestError
-from insights.followup import DERIVED, PROBLEM_COLUMNS, follow_up, select
+from insights.followup import PROBLEM_COLUMNS, follow_up, select
+from insights.grouping import DERIVED
 from insights.history.schema import History, to_schema
 from insights.history.units import Links
 

@@ -58,7 +58,7 @@ def test_headings_may_be_equal():
     assert empty.getvalue().strip() in ("", '""')
 
 
-ONLY_A_KEY = {"dashboards/watch_data.py"}
+ONLY_A_KEY = {"dashboards/data/watch.py"}
 """Texts that tell one answer of the cache from another; nobody opens them."""
 
 WRITERS = {"to_csv", "to_excel", "write_csv", "Workbook"}

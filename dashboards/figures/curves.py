@@ -18,7 +18,7 @@ from dashboards.figures.canvas import (
     text_of,
 )
 from dashboards.theme import DASHES, MOST_GROUPS, Palette, see_through
-from insights.followup import NOT_RECORDED
+from insights.grouping import NOT_RECORDED
 from insights.survival.curves import Curves
 
 PLOT_HEIGHT = 380

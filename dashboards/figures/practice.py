@@ -10,7 +10,7 @@ from dashboards.figures.canvas import axis, blank, range_bars, text_of
 from dashboards.theme import Palette, see_through
 from insights.evidence.result import PracticeEvidence
 from insights.wording import spoken
-from insights.wording_practice import whose
+from insights.wording.practice import whose
 
 ROW_HEIGHT = 44
 MARGIN_HEIGHT = 70

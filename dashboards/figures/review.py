@@ -18,7 +18,7 @@ from dashboards.theme import DASHES, Palette, see_through
 from insights.reviewing.cohorts import Cohorts, YearOnYear
 from insights.reviewing.dearest import CostsByCause
 from insights.reviewing.rates import BETTER, UNSURE, WORSE, Review
-from insights.wording_review import group_of, name_of
+from insights.wording.review import group_of, name_of
 
 HEIGHT = 360
 ROW_HEIGHT = 24

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import adding_data, answer, data, looking, matching, workplace
+from dashboards import answer, data, looking, matching
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.workplace import Place
 from dashboards.data import Source
-from dashboards.forms import Form, Sent
+from dashboards.data import adding as adding_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import tables_adding, wording_adding
 from insights.errors import FormatQuestion, HeadingsError, StaysfixedError
 from insights.history.book.people import WRITERS
 from insights.history.book.refused import RefusedRow, drop, mend
+from insights.tables import adding as tables_adding
+from insights.wording import adding as wording_adding
 
 KINDS = ["csv", "txt", "tsv", "xlsx", "parquet"]
 FILE, SAID, REFUSED = "adding-file", "adding-said", "adding-refused"

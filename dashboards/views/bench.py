@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from dashboards import looking, workplace
+from dashboards import looking
+from dashboards.bench import workplace
+from dashboards.bench.workplace import Place
 from dashboards.markup import literal
 from dashboards.views import (
     bench_arrival,
@@ -17,11 +19,10 @@ from dashboards.views import (
     bench_practices,
     bench_readings,
 )
-from dashboards.workplace import Place
 from insights.bench.open_jobs import matching
 from insights.errors import RequestError
 from insights.history.book.entries import BookJob
-from insights.wording_counter import of_job
+from insights.wording.counter import of_job
 
 JOB = "job"
 MOST_SHOWN = 30

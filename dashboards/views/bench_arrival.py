@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data
-from dashboards.job_form import as_entered, job_form, saving
-from dashboards.workplace import Place
+from dashboards import answer
+from dashboards.bench.job_form import as_entered, job_form, saving
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
 from insights.history.book.entries import BookJob
 
 COLUMNS = (

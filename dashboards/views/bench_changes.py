@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboards import answer
+from dashboards.bench.workplace import Place
 from dashboards.markup import literal
-from dashboards.workplace import Place
 from insights.history.book.entries import BookJob
-from insights.wording_counter import of_saves
+from insights.wording.counter import of_saves
 
 
 def show(place: Place, job: BookJob) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data
-from dashboards.job_form import as_entered, job_form, saving
+from dashboards import answer
+from dashboards.bench.job_form import as_entered, job_form, saving
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
 from dashboards.views.take_in import CONDITIONS
-from dashboards.workplace import Place
-from insights import wording_suggestion
 from insights.history.book.entries import BookJob
 from insights.history.schema import EARLIER_WORK
+from insights.wording import suggestion as wording_suggestion
 
 COLUMNS = (
     "root_cause",

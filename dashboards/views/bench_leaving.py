@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, workplace
-from dashboards.forms import Form, Sent
-from dashboards.job_form import job_form
+from dashboards import answer
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.job_form import job_form
+from dashboards.bench.workplace import Place
 from dashboards.markup import literal
-from dashboards.workplace import Place
 from insights import wording
 from insights.bench.at_bench import NOT_RETURNED, Save, hand_back, judgement_of
 from insights.bench.kept import Printed, printed
@@ -18,7 +19,7 @@ from insights.errors import RequestError
 from insights.history.book.entries import BookJob
 from insights.history.book.kinds import PRINTED, WHOLE_BOOK
 from insights.history.schema import ENDINGS
-from insights.wording_summary import customer_summary
+from insights.wording.summary import customer_summary
 
 BACK = "handed back"
 MONEY = ("price", "term_days")

@@ -6,11 +6,13 @@ from collections.abc import Callable, Iterable
 
 import streamlit as st
 
-from dashboards import answer, bench_data, claims_data, workplace
-from dashboards.forms import Form, Sent
+from dashboards import answer
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
+from dashboards.data import claims as claims_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import tables_bench, wording_bench
 from insights.bench import kept, typed
 from insights.bench.cautions import CONFIRM, LICENSED, MAINS, TEST_VOLTAGE
 from insights.bench.keeping import keep
@@ -19,6 +21,8 @@ from insights.bench.rules import RULES
 from insights.bench.sheets import Instrument, ModelSheet, limits_to_start_from
 from insights.history.book.kinds import INSTRUMENT, LIMIT, SHEET
 from insights.history.book.people import OWNER
+from insights.tables import bench as tables_bench
+from insights.wording import bench as wording_bench
 
 NEW = ""
 SAID = "bench-lists-said"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data
-from dashboards.forms import Form, Sent
-from dashboards.job_form import job_form, saving
-from dashboards.workplace import Place
+from dashboards import answer
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.job_form import job_form, saving
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
 from insights.bench.fitted import lines_of, lots_from, next_line
 from insights.history.book.entries import BookJob
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data
-from dashboards.job_form import as_entered, job_form, saving
+from dashboards import answer
+from dashboards.bench.job_form import as_entered, job_form, saving
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
 from insights.bench.kept import sheet_of
 from insights.history.book.entries import BookJob
 

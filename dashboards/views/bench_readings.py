@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, workplace
-from dashboards.forms import Form, Sent
-from dashboards.job_form import job_form
+from dashboards import answer
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.job_form import job_form
+from dashboards.bench.workplace import Place
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import wording_bench
 from insights.bench.at_bench import (
     Save,
     judgement_of,
@@ -25,6 +25,7 @@ from insights.bench.readings import PROTECTIONS
 from insights.errors import RequestError
 from insights.history.book.entries import BookJob
 from insights.wording import Finding
+from insights.wording import bench as wording_bench
 
 
 def show(place: Place, job: BookJob) -> None:

@@ -5,18 +5,21 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboards import book_data, looking, review_asking, review_data, who
+from dashboards import looking, who
+from dashboards.asking import review as review_asking
+from dashboards.bench.forms import Form, Sent
 from dashboards.data import Source
-from dashboards.forms import Form, Sent
+from dashboards.data import book as book_data
+from dashboards.data import review as review_data
 from dashboards.markup import literal
 from dashboards.selection import Selection
-from insights import wording_calls
 from insights.errors import StaysfixedError
 from insights.history.book.as_typed import as_typed
 from insights.history.book.book import Book
 from insights.reviewing.call_back import ANSWERS
 from insights.reviewing.kept_calls import drawn_in, keep_answer
-from insights.wording_calls import LEADS
+from insights.wording import calls as wording_calls
+from insights.wording.calls import LEADS
 
 SAID, REFUSED = "calls-said", "calls-refused"
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, checked_data
-from insights import tables_checked, wording_checked
+from dashboards import answer
+from dashboards.data import checked as checked_data
 from insights.checked import Measured
+from insights.tables import checked as tables_checked
+from insights.wording import checked as wording_checked
 
 
 def show() -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data, claims_data, side_by_side, workplace
-from dashboards.forms import Sent
-from dashboards.job_form import as_entered, job_form, saving
+from dashboards import answer
+from dashboards.bench import side_by_side, workplace
+from dashboards.bench.forms import Sent
+from dashboards.bench.job_form import as_entered, job_form, saving
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
+from dashboards.data import claims as claims_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import tables_bench, wording_bench
 from insights.bench import kept
 from insights.bench.at_bench import judgement_of
 from insights.bench.claim_table import ANSWERS, EVIDENCE
@@ -27,7 +29,9 @@ from insights.bench.summary import summary_page
 from insights.errors import RequestError
 from insights.history.book.people import OWNER
 from insights.history.schema import DECISIONS, RELATIONS
-from insights.wording_summary import customer_summary
+from insights.tables import bench as tables_bench
+from insights.wording import bench as wording_bench
+from insights.wording.summary import customer_summary
 
 
 def show() -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, book_data, controls, data, opening
+from dashboards import answer, controls, data, opening
+from dashboards.data import book as book_data
 from dashboards.selection import Selection
 from insights.first_steps import TOUR, first_steps, of_steps
 

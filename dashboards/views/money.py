@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, money_asking, money_data, review_data
+from dashboards import answer, controls
+from dashboards.asking import money as money_asking
 from dashboards.data import Source
+from dashboards.data import money as money_data
+from dashboards.data import review as review_data
 from dashboards.figures import money as picture
 from dashboards.selection import Selection
-from insights import tables_money, wording, wording_calls, wording_money
+from insights import wording
+from insights.tables import money as tables_money
+from insights.wording import calls as wording_calls
+from insights.wording import money as wording_money
 
 
 def show() -> None:

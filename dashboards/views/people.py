@@ -6,10 +6,11 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from dashboards import answer, people_data, who, workplace
+from dashboards import answer, who
+from dashboards.bench import workplace
+from dashboards.bench.workplace import Place
+from dashboards.data import people as people_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import tables_people, wording_people
 from insights.errors import RequestError, StaysfixedError
 from insights.history.book.access_log import accesses
 from insights.history.book.erasing import erase_customer
@@ -24,7 +25,9 @@ from insights.history.book.users import (
     set_role,
     users_of,
 )
+from insights.tables import people as tables_people
 from insights.wording import Finding
+from insights.wording import people as wording_people
 
 SAID, REFUSED = "people-said", "people-refused"
 _LENGTH = f"At least {SHORTEST} characters; a few words in a row are easily kept in mind."

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, asking, controls, practice_data
+from dashboards import answer, controls
+from dashboards.asking import practice as asking
 from dashboards.data import Source
+from dashboards.data import practice as practice_data
 from dashboards.figures import practice as picture
 from dashboards.markup import literal
 from dashboards.question import PracticeQuestion
 from dashboards.selection import Selection
-from insights import tables_practice, wording, wording_practice
+from insights import wording
 from insights.evidence.result import PracticeEvidence
+from insights.tables import practice as tables_practice
+from insights.wording import practice as wording_practice
 
 
 def show() -> None:

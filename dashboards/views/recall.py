@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, looking, watch_asking, watch_data, who
+from dashboards import answer, controls, looking, who
+from dashboards.asking import watch as watch_asking
 from dashboards.data import Source
-from insights import tables_watch, wording_watch
+from dashboards.data import watch as watch_data
 from insights.reviewing.recall import Recall
+from insights.tables import watch as tables_watch
+from insights.wording import watch as wording_watch
 
 
 def show() -> None:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, looking, review_asking, review_data
+from dashboards import answer, controls, looking
+from dashboards.asking import review as review_asking
 from dashboards.data import Source
+from dashboards.data import review as review_data
 from dashboards.figures import review as picture
 from dashboards.selection import Selection
 from dashboards.views import calls
-from insights import tables_review, wording_review
 from insights.errors import EvidenceError, RequestError, SourceError
 from insights.reviewing.call_back import ANSWERS
+from insights.tables import review as tables_review
+from insights.wording import review as wording_review
 
 
 def show() -> None:

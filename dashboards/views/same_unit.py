@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, book_data, claims_data, looking, workplace
-from dashboards.forms import Form, Sent
+from dashboards import answer, looking
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.workplace import Place
+from dashboards.data import book as book_data
+from dashboards.data import claims as claims_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import tables_bench, wording_bench
 from insights.bench import same_unit
 from insights.errors import RequestError, StaysfixedError
 from insights.history.book.people import WRITERS
+from insights.tables import bench as tables_bench
+from insights.wording import bench as wording_bench
 
 SAID, REFUSED, BACK = "same-unit-said", "same-unit-refused", "same-unit-back"
 ONE = "one"

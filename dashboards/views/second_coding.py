@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data, claims_data, side_by_side, workplace
-from dashboards.forms import Form, Sent
+from dashboards import answer
+from dashboards.bench import side_by_side, workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
+from dashboards.data import claims as claims_data
 from dashboards.markup import literal
-from dashboards.workplace import Place
-from insights import wording_bench
 from insights.bench.comebacks import UNSETTLED
 from insights.bench.second_coding import (
     CODED,
@@ -19,6 +21,7 @@ from insights.bench.second_coding import (
 )
 from insights.history.book.people import OWNER
 from insights.history.schema import RELATIONS
+from insights.wording import bench as wording_bench
 
 SAID, SHARE = "second-coding-said", "second-coding-share"
 SHARES = (0.10, 0.15, 0.20, 0.50, 1.0)

@@ -63,8 +63,8 @@ def show() -> None:
 def _not_brought(record: Source, selection: Selection) -> None:
     """Say how many fail, where owners were asked."""
     # Half a second to import, which only a book should cost.
-    from dashboards import review_data
-    from insights import wording_calls
+    from dashboards.data import review as review_data
+    from insights.wording import calls as wording_calls
 
     failed = review_data.failed_by_book(record, selection, wording.HEADLINE_DAY)
     if failed is not None:
@@ -74,7 +74,7 @@ def _not_brought(record: Source, selection: Selection) -> None:
 def _alert(record: Source, place: DeltaGenerator) -> None:
     """Say at the top what sounds; worked out last, so that the page does not wait for it."""
     # Half a second to import, and the last thing on its page.
-    from dashboards import watch_data
+    from dashboards.data import watch as watch_data
 
     text = watch_data.alert(record, controls.chosen_rules())
     if text:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, bench_data, looking, opening, workplace
-from dashboards.forms import Form, Sent
+from dashboards import answer, looking, opening
+from dashboards.bench import workplace
+from dashboards.bench.forms import Form, Sent
+from dashboards.bench.workplace import Place
+from dashboards.data import bench as bench_data
 from dashboards.markup import literal
 from dashboards.views.bench_arrival import REPAIRED
-from dashboards.workplace import Place
-from insights import wording_counter
 from insights.bench.job_card import job_card_page
 from insights.history.book.look_up import Found
+from insights.wording import counter as wording_counter
 
 TELLING = (
     "unit_serial",

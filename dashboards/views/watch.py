@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, opening, watch_asking, watch_data, who
+from dashboards import answer, controls, opening, who
+from dashboards.asking import watch as watch_asking
 from dashboards.data import Source
+from dashboards.data import watch as watch_data
 from dashboards.figures import watch as picture
 from dashboards.selection import Selection
-from insights import tables_watch, wording_watch
 from insights.errors import RequestError
 from insights.reviewing.kept_watch import WatchSettings
 from insights.reviewing.signals import Signals
+from insights.tables import watch as tables_watch
 from insights.wording import Finding
+from insights.wording import watch as wording_watch
 
 
 def show() -> None:

@@ -47,7 +47,7 @@ def propose(
     facts
         What is known.
     day, term_days, cause
-        Kept for the sentence (:func:`insights.wording_bench.of_claim`).
+        Kept for the sentence (:func:`insights.wording.bench.of_claim`).
 
     Returns
     -------

@@ -131,7 +131,7 @@ def judge(readings: Iterable[Reading], limits: Iterable[Limit]) -> Judgement:
     See Also
     --------
     check_hand_back : refuses a hand-back that is held back.
-    insights.wording_bench.of_judgement : the same in sentences.
+    insights.wording.bench.of_judgement : the same in sentences.
     """
     taken = tuple(readings)
     last = {reading.column: reading for reading in taken}

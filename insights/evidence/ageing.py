@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.followup import AGE_BAND_EDGES_YEARS, Followup
+from insights.followup import Followup
+from insights.grouping import AGE_BAND_EDGES_YEARS
 from insights.notes import Note, counted
 from insights.survival.weibull import WeibullFit, fit_weibull, piecewise_hazard
 

@@ -11,7 +11,8 @@ import pandas as pd
 from insights.errors import EvidenceError, RequestError
 from insights.evidence.propensity import POPULATIONS, Population
 from insights.evidence.switched import Found
-from insights.followup import NOT_RECORDED, Followup
+from insights.followup import Followup
+from insights.grouping import NOT_RECORDED
 from insights.history.schema import History
 from insights.notes import Note, counted
 

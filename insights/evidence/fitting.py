@@ -16,7 +16,7 @@ from scipy import sparse
 
 from insights.errors import EvidenceError
 from insights.evidence.compared import indicator
-from insights.followup import NOT_RECORDED
+from insights.grouping import NOT_RECORDED
 
 PRIOR_SD = 1.5
 """Standard deviation of the Normal prior on every covariate's log (odds or hazard) ratio.

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import EvidenceError, RequestError
-from insights.followup import ENDS, NOT_RECORDED, Followup
+from insights.followup import ENDS, Followup
+from insights.grouping import NOT_RECORDED
 from insights.money.bills import FEWEST_BILLS, Bills, recorded_bills, stated_bills
 from insights.money.claims import claims_curve
 from insights.money.counts import claim_chances, quantile

@@ -14,14 +14,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, PercentFormatter
 
-from insights.followup import NOT_RECORDED
+from insights.grouping import NOT_RECORDED
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
 from insights.report.section import Chart
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves
 from insights.wording import of_causes, of_curves
-from insights.wording_money import of_quote, of_reserve
+from insights.wording.money import of_quote, of_reserve
 
 WIDTH, HEIGHT = 6.7, 2.9
 INKS = ("#0b6b5d", "#7a2e05", "#1d2f6f", "#444444", "#7c1140", "#3d5f10")

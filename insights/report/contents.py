@@ -8,18 +8,11 @@ from functools import partial
 
 import pandas as pd
 
-from insights import (
-    tables,
-    tables_money,
-    tables_practice,
-    wording,
-    wording_calls,
-    wording_money,
-    wording_practice,
-)
+from insights import tables, wording
 from insights.errors import EvidenceError, RequestError
 from insights.evidence.practice import compare_practice
-from insights.followup import NOT_RECORDED, Followup
+from insights.followup import Followup
+from insights.grouping import NOT_RECORDED
 from insights.money.assumptions import USUAL_TERMS, Assumptions
 from insights.money.backtest import backtest
 from insights.money.costs import Costs
@@ -35,7 +28,12 @@ from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.maturity import maturity
 from insights.survival.recurrent import repeat_returns
+from insights.tables import money as tables_money
+from insights.tables import practice as tables_practice
 from insights.wording import HEADLINE_DAY, Finding, spoken
+from insights.wording import calls as wording_calls
+from insights.wording import money as wording_money
+from insights.wording import practice as wording_practice
 
 DAYS = (90, 180, 365)
 PRACTICE_DAY = 180

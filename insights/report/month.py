@@ -8,18 +8,7 @@ from functools import partial
 
 import pandas as pd
 
-from insights import (
-    tables,
-    tables_bench,
-    tables_watch,
-    wording,
-    wording_bench,
-    wording_calls,
-    wording_money,
-    wording_month,
-    wording_review,
-    wording_watch,
-)
+from insights import tables, wording
 from insights.bench.comebacks import comebacks, undecided
 from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup
@@ -32,7 +21,15 @@ from insights.reviewing.one_month import one_month
 from insights.reviewing.watched import Watched
 from insights.standing import standing
 from insights.survival.maturity import maturity
+from insights.tables import bench as tables_bench
+from insights.tables import watch as tables_watch
 from insights.wording import Finding
+from insights.wording import bench as wording_bench
+from insights.wording import calls as wording_calls
+from insights.wording import money as wording_money
+from insights.wording import month as wording_month
+from insights.wording import review as wording_review
+from insights.wording import watch as wording_watch
 
 MOST_LISTED = 12
 MONTHS_SHOWN = 6

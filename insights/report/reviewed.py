@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from insights import tables_review, tables_watch, wording_review, wording_watch
 from insights.errors import EvidenceError
 from insights.followup import Followup
-from insights.kept_limits import KeptLimits
 from insights.money.costs import comeback_cost_from_record
 from insights.report.section import Found, Sheet
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.dearest import costs_by_cause
+from insights.reviewing.kept_limits import KeptLimits
 from insights.reviewing.missing import missing_practices
 from insights.reviewing.rates import review
 from insights.reviewing.recall import Recall, can_be_suspect, recall_list
 from insights.reviewing.signals import Signals
 from insights.reviewing.watch import watch
 from insights.reviewing.watched import Watched
+from insights.tables import review as tables_review
+from insights.tables import watch as tables_watch
 from insights.wording import Finding
+from insights.wording import review as wording_review
+from insights.wording import watch as wording_watch
 
 MOST_RECALLS = 3
 Share = Callable[[float], None]

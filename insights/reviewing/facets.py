@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.followup import NOT_RECORDED, Followup
+from insights.followup import Followup
+from insights.grouping import NOT_RECORDED
 
 ALWAYS = ("month", "technician", "model", "root_cause", "earlier_repair", "earlier_work")
 SUPPLIER = "supplier_of_"

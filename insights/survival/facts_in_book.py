@@ -12,7 +12,7 @@ from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.functions import GenericFunction
 
 from insights.errors import RequestError
-from insights.followup import AGE_BAND_EDGES_YEARS, DERIVED, NOT_RECORDED, age_band_labels
+from insights.grouping import AGE_BAND_EDGES_YEARS, DERIVED, NOT_RECORDED, age_band_labels
 from insights.history.book.tables import FAMILIES, versions
 from insights.history.schema import column
 from insights.survival.clock_in_book import repair_number

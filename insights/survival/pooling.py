@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.followup import NOT_RECORDED, UNKNOWN
+from insights.followup import UNKNOWN
+from insights.grouping import NOT_RECORDED
 from insights.history.schema import ENDINGS
 from insights.survival.lifetable import LifeTable
 

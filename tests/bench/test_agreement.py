@@ -12,9 +12,9 @@ from sources import STATSMODELS
 from statsmodels.stats.inter_rater import cohens_kappa
 from statsmodels.stats.proportion import proportion_confint
 
-from insights import wording_bench
 from insights.bench.agreement import agreement, agreement_of_counts, drawn_for_second_coding
 from insights.errors import RequestError
+from insights.wording import bench as wording_bench
 
 CODES = ("same_fault", "new_fault", "workmanship")
 

@@ -12,7 +12,7 @@ from insights.bench.summary import summary_page
 from insights.errors import ChangedMeanwhile, NotAllowed, RequestError
 from insights.history.book.entries import new_token
 from insights.history.units import link_units
-from insights.wording_summary import customer_summary
+from insights.wording.summary import customer_summary
 
 ANSWERS = {
     "evidence": "as_we_left_it",

@@ -13,7 +13,6 @@ import pandas as pd
 import pytest
 from shop import followed
 
-from insights import wording_bench
 from insights.bench.claim_table import (
     ANY,
     FACTS,
@@ -27,6 +26,7 @@ from insights.bench.claims import Visits, propose
 from insights.errors import RequestError
 from insights.history.schema import DECISIONS, RELATIONS
 from insights.wording import STATUTORY
+from insights.wording import bench as wording_bench
 
 HANDED_BACK = pd.Timestamp("2026-01-01")
 

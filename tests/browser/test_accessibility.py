@@ -23,7 +23,7 @@ from insights.history.book.opening import create_book
 from insights.history.book.users import add_user
 from insights.money.statement import Statement, warranty_page
 from insights.wording import STATUTORY
-from insights.wording_summary import customer_summary
+from insights.wording.summary import customer_summary
 
 pytestmark = pytest.mark.browser
 

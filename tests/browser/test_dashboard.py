@@ -60,8 +60,11 @@ def test_no_page_raises_overflows_or_asks_another_machine(page, address):
         assert page.get_by_test_id("stException").count() == 0
         for width in (1280, 390):
             page.set_viewport_size({"width": width, "height": 900})
-            main = page.get_by_test_id("stMain")
-            assert main.evaluate("found => found.scrollWidth <= found.clientWidth")
+            # A figure is drawn anew a moment after the window has changed.
+            page.wait_for_function(
+                "() => {const main = document.querySelector('[data-testid=stMain]');"
+                " return main.scrollWidth <= main.clientWidth}"
+            )
     hosts = {urlsplit(url).hostname for url in asked if not url.startswith(("data:", "blob:"))}
     assert hosts == {"127.0.0.1"}
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from insights import tables
+from insights import wording
 from insights.command import main
 from insights.errors import RequestError
 from insights.history.declared import HOME_VARIABLE
@@ -150,7 +150,7 @@ def test_a_period_is_kept_to(source, capsys):
     assert main(["report", str(source), "--to", str(to), "--paper", "letter", *words]) == 0
     text = to.read_text(encoding="utf-8")
     group = answered(capsys_after(capsys), "curves", str(source), *words)["groups"][0]
-    assert f"<td>{tables.whole(group['jobs'])}</td>" in text
+    assert f"<td>{wording.whole(group['jobs'])}</td>" in text
     assert "size: letter" in text
     assert "Only model=grinder." in text
 

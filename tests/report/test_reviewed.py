@@ -12,7 +12,7 @@ from insights.history.units import Links
 from insights.report.reviewed import MOST_RECALLS, units_to_call_in, watched_signals, what_sounds
 from insights.reviewing.recall import recall_list
 from insights.reviewing.watched import Watched, watched_in
-from insights.wording_watch import of_signals
+from insights.wording.watch import of_signals
 from synthetic.generate import generate
 from synthetic.presets import lot_shop
 

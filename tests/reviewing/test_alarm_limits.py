@@ -7,8 +7,8 @@ import pytest
 from run_lengths import poisson_cusum_chance
 from scipy import stats
 
-from insights.kept_limits import KeptLimits
 from insights.reviewing.alarm_limits import HIGHEST, Load, chance_to_sound, limit, scores
+from insights.reviewing.kept_limits import KeptLimits
 
 
 def unsure_chance(length: float, at: float, ratio: float, certainty: float) -> float:

@@ -15,7 +15,7 @@ from insights.history.book.opening import create_book
 from insights.history.book.people import Person
 from insights.reviewing.call_back import call_back_sample, failed_if_known
 from insights.reviewing.kept_calls import answers_in, drawn_in, keep_answer, keep_drawn
-from insights.wording_calls import of_calls, of_failed, of_quoted
+from insights.wording.calls import of_calls, of_failed, of_quoted
 
 DAY = date(2026, 11, 3)
 BO, RITA = Person("Bo", "bench"), Person("Rita", "reader")

@@ -11,7 +11,7 @@ from watched import followed as followed_shop
 from insights.errors import RequestError
 from insights.reviewing.expected import case_mix
 from insights.reviewing.one_month import by_chance, latest_month, one_month, usual_in
-from insights.wording_month import of_arrivals, of_month, table_of_months
+from insights.wording.month import of_arrivals, of_month, table_of_months
 from synthetic.presets import null_shop
 
 

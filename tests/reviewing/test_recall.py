@@ -10,7 +10,7 @@ from watched import bad_lot
 from watched import followed as shop_of
 
 from insights.errors import RequestError
-from insights.recall_page import recall_page
+from insights.report.recall_page import recall_page
 from insights.reviewing.recall import CALL_IN, STATUSES, WAIT, can_be_suspect, recall_list
 from synthetic.presets import lot_shop
 

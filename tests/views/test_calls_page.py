@@ -8,7 +8,6 @@ import pytest
 from screen import page_text, turn_to
 
 from dashboards.who import NAMED
-from insights import wording_calls
 from insights.followup import follow_up
 from insights.history.book.access_log import accesses
 from insights.history.book.entries import Settings
@@ -16,6 +15,7 @@ from insights.history.book.opening import create_book
 from insights.history.book.people import Person
 from insights.reviewing.call_back import ANSWERS, call_back_sample, failed_share
 from insights.reviewing.kept_calls import drawn_in, keep_answer, keep_drawn
+from insights.wording import calls as wording_calls
 from synthetic.cafe import cafe_workshop
 from synthetic.generate import generate
 

@@ -8,7 +8,7 @@ import pytest
 from checks import RECORD
 from screen import answers, page_text
 
-from dashboards import checked_data
+from dashboards.data import checked as checked_data
 from insights.checked import read_checked
 
 PAGE = "How this was checked"

@@ -20,7 +20,7 @@ def page(path: str, job_id: str, name: str, role: str = "bench") -> None:
     """Draw a form on a job; what AppTest runs must import for itself."""
     import streamlit as st
 
-    from dashboards.forms import Form
+    from dashboards.bench.forms import Form
     from insights.history.book.opening import open_book
     from insights.history.book.people import Person
 
@@ -179,7 +179,7 @@ def test_a_reader_types_nothing_into_the_book(opened, book):
 
 
 def test_a_draft_that_cannot_be_kept_is_said(opened, book, monkeypatch):
-    from dashboards import forms
+    from dashboards.bench import forms
     from insights.errors import BookError
 
     app = opened()

@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 from screen import turn_to
 
-from dashboards import book_data, looking, who
+from dashboards import looking, who
 from dashboards.data import Source
+from dashboards.data import book as book_data
 from dashboards.who import NAMED
 from insights.bench.second_coding import keep_share
 from insights.errors import BookError

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from screen import answers, charts, page_text
 
-from insights import wording_money
 from insights.followup import follow_up
 from insights.history.intake import read_history
 from insights.money.assumptions import USUAL_TERMS as TERMS
 from insights.money.backtest import backtest
 from insights.money.quote import quote_warranty
 from insights.money.reserve import reserve
+from insights.wording import money as wording_money
 
 PAGE = "Warranties"
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from screen import answers, charts, page_text
 
-from insights import wording_practice
 from insights.evidence.practice import compare_practice
 from insights.followup import follow_up
 from insights.history.intake import read_history
 from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
 from insights.money.payback import payback
+from insights.wording import practice as wording_practice
 
 PAGE = "Does it work?"
 

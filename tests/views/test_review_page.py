@@ -8,13 +8,13 @@ from screen import answers, charts, page_text
 
 from dashboards.figures import review as picture
 from dashboards.theme import DARK, LIGHT
-from insights import wording_review
 from insights.followup import follow_up
 from insights.history.intake import read_history
 from insights.reviewing.call_back import failed_share
 from insights.reviewing.cohorts import cohorts
 from insights.reviewing.dearest import costs_by_cause
 from insights.reviewing.rates import WORSE, review
+from insights.wording import review as wording_review
 
 PAGE = "Better or worse"
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from screen import answers, charts, page_text, turn_to
 
-from insights import wording_watch
 from insights.followup import follow_up
 from insights.history.intake import read_history
 from insights.reviewing.missing import missing_practices
 from insights.reviewing.recall import can_be_suspect, recall_list
 from insights.reviewing.watch import watch
+from insights.wording import watch as wording_watch
 from synthetic.generate import generate
 from synthetic.presets import lot_shop
 

@@ -1,0 +1,1 @@
+"""Widgets that ask, and what was asked as plain data."""

@@ -1,0 +1,1 @@
+"""What the program can be asked: the options of each verb, and the answer it gives."""
