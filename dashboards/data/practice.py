@@ -12,7 +12,6 @@ import streamlit as st
 from dashboards.data import Source, followup
 from dashboards.question import Choices, PracticeQuestion, TrialSize
 from dashboards.selection import Selection
-from insights.errors import EvidenceError
 from insights.evidence.ageing import WearEvidence, wear_out
 from insights.evidence.asking import choose_levels
 from insights.evidence.cards import job_cards, job_mix
@@ -24,7 +23,7 @@ from insights.evidence.ratios import practice_ratios
 from insights.evidence.result import PracticeEvidence
 from insights.evidence.trial import TrialPlan, plan_trial
 from insights.grouping import NOT_RECORDED
-from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
+from insights.money.costs import ComebackCost, Costs, comeback_cost_if_recorded
 from insights.money.payback import Payback, payback
 from insights.survival.regression import HazardRatios
 
@@ -41,10 +40,7 @@ def practice(source: Source, selection: Selection, question: PracticeQuestion) -
 
 def comeback_cost(source: Source, selection: Selection) -> ComebackCost | None:
     """Average what comebacks cost by the record; None where too few have a cost."""
-    try:
-        return comeback_cost_from_record(followup(source, selection))
-    except EvidenceError:
-        return None
+    return comeback_cost_if_recorded(followup(source, selection))
 
 
 def pays(evidence: PracticeEvidence, costs: Costs) -> Payback:

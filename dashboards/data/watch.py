@@ -12,9 +12,9 @@ from dashboards.asking import watch as watch_asking
 from dashboards.data import Source, followup
 from dashboards.data import book as book_data
 from dashboards.selection import Selection
-from insights.errors import EvidenceError, RequestError
+from insights.errors import RequestError
 from insights.history.book.people import Person
-from insights.money.costs import comeback_cost_from_record
+from insights.money.costs import comeback_cost_if_recorded
 from insights.report.recall_page import recall_page
 from insights.reviewing import kept_watch
 from insights.reviewing.kept_limits import KeptLimits
@@ -81,10 +81,8 @@ def causes(source: Source, rules: Selection) -> tuple[str, ...]:
 
 def comeback_cost(source: Source, rules: Selection) -> float | None:
     """Average what a comeback costs, where the record tells."""
-    try:
-        return comeback_cost_from_record(followup(source, rules)).mean
-    except EvidenceError:
-        return None
+    cost = comeback_cost_if_recorded(followup(source, rules))
+    return None if cost is None else cost.mean
 
 
 def to_call_in(

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any, Literal
 
+from insights.bench.from_json import kept_as
 from insights.bench.rules import Rule, rule_from_json, rule_to_json
 from insights.errors import RequestError
 from insights.history.schema import column
@@ -152,10 +153,8 @@ def limit_from_json(data: dict[str, Any]) -> Limit:
     RequestError
         A part is missing, unknown or impossible.
     """
-    try:
+    with kept_as("a limit"):
         return Limit(**{**data, "rule": rule_from_json(data["rule"])})
-    except (KeyError, TypeError) as error:
-        raise RequestError(f"This is not a limit as kept here ({error}). Enter it anew.") from error
 
 
 def reading_from_json(data: dict[str, Any]) -> Reading:
@@ -166,17 +165,13 @@ def reading_from_json(data: dict[str, Any]) -> Reading:
     RequestError
         A part is missing, unknown or impossible.
     """
-    try:
+    with kept_as("a reading"):
         calibrated_on = data["calibrated_on"]
         days = {
             "measured_on": date.fromisoformat(data["measured_on"]),
             "calibrated_on": date.fromisoformat(calibrated_on) if calibrated_on else None,
         }
         return Reading(**{**data, **days})
-    except (KeyError, TypeError, ValueError) as error:
-        raise RequestError(
-            f"This is not a reading as kept here ({error}). Enter it anew."
-        ) from error
 
 
 def _check_column(quantity: str, unit: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
+from insights.bench.from_json import kept_as
 from insights.bench.readings import CALIBRATION_DAYS, Limit, Reading, check_protection
 from insights.bench.rules import EarthByLength, Maximum, Minimum
 from insights.errors import RequestError
@@ -143,13 +144,11 @@ def sheet_from_json(data: dict[str, Any]) -> ModelSheet:
     RequestError
         A part is missing, unknown or impossible.
     """
-    try:
+    with kept_as("a sheet"):
         checklist = tuple(
             Practice(line["name"], tuple(line["levels"])) for line in data["checklist"]
         )
         return ModelSheet(**{**data, "checklist": checklist})
-    except (KeyError, TypeError) as error:
-        raise RequestError(f"This is not a sheet as kept here ({error}). Enter it anew.") from error
 
 
 def instrument_from_json(data: dict[str, Any]) -> Instrument:
@@ -160,13 +159,9 @@ def instrument_from_json(data: dict[str, Any]) -> Instrument:
     RequestError
         A part is missing, unknown or impossible.
     """
-    try:
+    with kept_as("an instrument"):
         day = data["calibrated_on"]
         return Instrument(**{**data, "calibrated_on": day and date.fromisoformat(day)})
-    except (KeyError, TypeError, ValueError) as error:
-        raise RequestError(
-            f"This is not an instrument as kept here ({error}). Enter it anew."
-        ) from error
 
 
 def limits_to_start_from() -> tuple[Limit, ...]:

@@ -143,6 +143,44 @@ def comeback_cost_from_record(followup: Followup, cause: str | None = None) -> C
     return ComebackCost(float(bills.mean()), sd / np.sqrt(len(bills)), sd, len(bills))
 
 
+def given_or_recorded(
+    amount: float | None, followup: Followup, cause: str | None = None
+) -> ComebackCost:
+    """Take the cost of a comeback that was given, else the record's mean.
+
+    Parameters
+    ----------
+    amount
+        The cost given, if one was.
+    followup, cause
+        As for :func:`comeback_cost_from_record`.
+
+    Raises
+    ------
+    EvidenceError
+        None was given, and too few comebacks have a cost recorded.
+    """
+    if amount is not None:
+        return ComebackCost(amount)
+    return comeback_cost_from_record(followup, cause)
+
+
+def comeback_cost_if_recorded(followup: Followup) -> ComebackCost | None:
+    """Average what the counted comebacks cost; None where too few have a cost recorded.
+
+    For answers that stand without it, and say so.
+
+    Parameters
+    ----------
+    followup
+        As for :func:`comeback_cost_from_record`.
+    """
+    try:
+        return comeback_cost_from_record(followup)
+    except EvidenceError:
+        return None
+
+
 def _check_amounts(costs: ComebackCost | Costs) -> None:
     for field in fields(costs):
         amount = getattr(costs, field.name)

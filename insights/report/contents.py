@@ -9,7 +9,6 @@ from functools import partial
 import pandas as pd
 
 from insights import tables, wording
-from insights.errors import EvidenceError, RequestError
 from insights.evidence.practice import compare_practice
 from insights.followup import Followup
 from insights.grouping import NOT_RECORDED
@@ -20,7 +19,7 @@ from insights.money.payback import payback
 from insights.money.quote import quote_warranty
 from insights.money.reserve import reserve
 from insights.report import charts, reviewed
-from insights.report.section import Found, Section, Sheet
+from insights.report.section import Found, Progress, Question, Section, Sheet, answered
 from insights.reviewing.call_back import failed_if_known
 from insights.reviewing.watched import Watched
 from insights.standing import standing
@@ -37,8 +36,6 @@ from insights.wording import practice as wording_practice
 
 DAYS = (90, 180, 365)
 PRACTICE_DAY = 180
-Progress = Callable[[str], None]
-Question = tuple[str, str, Callable[[], Found]]
 
 
 @dataclass(frozen=True)
@@ -89,18 +86,12 @@ def sections(
     limits
         Told the share of the watch's limits worked out.
 
-    Yields
-    ------
-    Section
-        A question that the record can't answer is there too, with the reason.
+    Returns
+    -------
+    iterator of Section
+        See :func:`insights.report.section.answered`.
     """
-    for mark, title, work in _questions(followup, wanted, limits):
-        progress(title)
-        try:
-            found = work()
-        except (EvidenceError, RequestError) as error:
-            found = Found(Finding(f"The record can't answer this. {error}"))
-        yield Section(mark, title, found)
+    return answered(_questions(followup, wanted, limits), progress)
 
 
 def _questions(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -10,11 +10,10 @@ import pandas as pd
 
 from insights import tables, wording
 from insights.bench.comebacks import comebacks, undecided
-from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup
 from insights.money.reserve import reserve
 from insights.report.reviewed import Share, recall_sheet, units_to_call_in, watched_signals
-from insights.report.section import Found, Section, Sheet
+from insights.report.section import Found, Progress, Section, Sheet, answered
 from insights.reviewing.call_back import failed_if_known
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.one_month import one_month
@@ -33,7 +32,6 @@ from insights.wording import watch as wording_watch
 
 MOST_LISTED = 12
 MONTHS_SHOWN = 6
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -77,10 +75,10 @@ def month_sections(
     limits
         Told the share of the watch's limits worked out.
 
-    Yields
-    ------
-    Section
-        A question that the record can't answer is there too, with the reason.
+    Returns
+    -------
+    iterator of Section
+        See :func:`insights.report.section.answered`.
     """
     questions = [
         ("month", wording_month.name_of(wanted.month), partial(_month, followup, wanted)),
@@ -92,13 +90,7 @@ def month_sections(
     ]
     if wanted.decides:
         questions.append(("undecided", "Comebacks to decide", partial(_undecided, followup)))
-    for mark, title, work in questions:
-        progress(title)
-        try:
-            found = work()
-        except (EvidenceError, RequestError) as error:
-            found = Found(Finding(f"The record can't answer this. {error}"))
-        yield Section(mark, title, found)
+    return answered(questions, progress)
 
 
 def _month(followup: Followup, wanted: MonthWanted) -> Found:

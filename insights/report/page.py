@@ -66,20 +66,14 @@ def page(cover: Cover, sections: Iterable[Section], cautions: Iterable[str], pap
     RequestError
         An unknown paper.
     """
-    if paper not in PAPERS:
-        raise RequestError(f"The paper is '{paper}'. Choose one of: {', '.join(PAPERS)}.")
     chosen = tuple(sections)
     contents = "\n".join(
         f'<li><a href="#{escape(part.mark)}">{escape(part.title)}</a></li>' for part in chosen
     )
     return PAGE.format(
-        title=escape(f"Comebacks: {cover.workshop or cover.source}"),
-        style=STYLE.replace("PAPER", PAPERS[paper]),
-        workshop=escape(cover.workshop or "Comebacks, practices and warranties"),
-        period=escape(cover.period),
-        made=escape(f"{cover.made} From {cover.source}."),
+        **_cover(cover, f"Comebacks: {cover.workshop or cover.source}", _style(paper)),
         contents=contents,
-        cautions="\n".join(f"<p>{escape(text)}</p>" for text in cautions),
+        cautions=_paragraphs(cautions),
         sections="\n".join(_section(part) for part in chosen),
         appendix=_appendix(chosen),
     )
@@ -92,20 +86,35 @@ def short_page(
 
     Parameters and errors are those of :func:`page`.
     """
-    if paper not in PAPERS:
-        raise RequestError(f"The paper is '{paper}'. Choose one of: {', '.join(PAPERS)}.")
     chosen = tuple(sections)
     caveats = dict.fromkeys(text for part in chosen for text in part.found.finding.caveats)
     return SHORT_PAGE.format(
-        title=escape(f"{cover.workshop or 'Comebacks'}: {cover.period}"),
-        style=STYLE.replace("PAPER", PAPERS[paper]) + SHORT_STYLE,
-        workshop=escape(cover.workshop or "Comebacks, practices and warranties"),
-        period=escape(cover.period),
-        made=escape(f"{cover.made} From {cover.source}."),
-        cautions="\n".join(f"<p>{escape(text)}</p>" for text in cautions),
+        **_cover(
+            cover, f"{cover.workshop or 'Comebacks'}: {cover.period}", _style(paper) + SHORT_STYLE
+        ),
+        cautions=_paragraphs(cautions),
         sections="\n".join(_section(_bare(part)) for part in chosen),
         caveats="".join(f"<li>{escape(text)}</li>" for text in caveats),
     )
+
+
+def _style(paper: Paper) -> str:
+    if paper not in PAPERS:
+        raise RequestError(f"The paper is '{paper}'. Choose one of: {', '.join(PAPERS)}.")
+    return STYLE.replace("PAPER", PAPERS[paper])
+
+
+def _cover(cover: Cover, title: str, style: str) -> dict[str, str]:
+    return {
+        "head": HEAD.format(title=escape(title), style=style),
+        "workshop": escape(cover.workshop or "Comebacks, practices and warranties"),
+        "period": escape(cover.period),
+        "made": escape(f"{cover.made} From {cover.source}."),
+    }
+
+
+def _paragraphs(texts: Iterable[str]) -> str:
+    return "\n".join(f"<p>{escape(text)}</p>" for text in texts)
 
 
 def _bare(part: Section) -> Section:
@@ -217,7 +226,7 @@ th, td { padding: .1em .6em .1em 0; } .keep { font-size: .82em; break-inside: au
 .keep ul { margin: .2em 0; } .caution { margin-top: .8em; font-size: .85em; }
 """
 
-PAGE = """<!DOCTYPE html>
+HEAD = """<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
@@ -227,7 +236,9 @@ PAGE = """<!DOCTYPE html>
 <style>{style}</style>
 </head>
 <body>
-<header>
+"""
+
+PAGE = """{head}<header>
 <h1>{workshop}</h1>
 <p>{period}</p>
 <p>{made}</p>
@@ -250,17 +261,7 @@ PAGE = """<!DOCTYPE html>
 </html>
 """
 
-SHORT_PAGE = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{title}</title>
-<style>{style}</style>
-</head>
-<body>
-<header>
+SHORT_PAGE = """{head}<header>
 <h1>{workshop}: {period}</h1>
 <p>{made}</p>
 </header>

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from insights.errors import EvidenceError
 from insights.followup import Followup
-from insights.money.costs import comeback_cost_from_record
+from insights.money.costs import comeback_cost_if_recorded
 from insights.report.section import Found, Sheet
 from insights.reviewing.cohorts import year_on_year
 from insights.reviewing.dearest import costs_by_cause
@@ -98,9 +97,10 @@ def units_to_call_in(followup: Followup, signals: Signals, watched: Watched) -> 
     suspects = set(can_be_suspect(followup))
     lots = signals.open[signals.open["kind"] == "lot"]
     charts = [chart for chart in dict.fromkeys(lots["chart"]) if chart in suspects]
-    cost = comeback_cost(followup) if charts else None
+    cost = comeback_cost_if_recorded(followup) if charts else None
+    mean = None if cost is None else cost.mean
     return tuple(
-        recall_list(followup, chart, comeback_cost=cost, status=watched.statuses(chart))
+        recall_list(followup, chart, comeback_cost=mean, status=watched.statuses(chart))
         for chart in charts[:MOST_RECALLS]
     )
 
@@ -111,14 +111,6 @@ def recall_sheet(recall: Recall, *, customers: bool) -> Sheet:
     aside = () if customers else tables_watch.PERSONAL
     kept = table.drop(columns=[name for name in aside if name in table])
     return Sheet(f"Still out: {wording_watch.name_of(recall.chart)}", kept)
-
-
-def comeback_cost(followup: Followup) -> float | None:
-    """Average what a comeback costs; None where the record doesn't tell."""
-    try:
-        return comeback_cost_from_record(followup).mean
-    except EvidenceError:
-        return None  # the list stands without it, and says that waiting can't be priced
 
 
 def practices_left_out(followup: Followup) -> Found:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import pandas as pd
 
+from insights.errors import EvidenceError, RequestError
 from insights.wording import Finding
 
 
@@ -78,3 +80,32 @@ class Section:
     mark: str
     title: str
     found: Found
+
+
+Progress = Callable[[str], None]
+Question = tuple[str, str, Callable[[], Found]]
+"""A section's mark and title, and what works its answer out."""
+
+
+def answered(questions: Iterable[Question], progress: Progress) -> Iterator[Section]:
+    """Work out answers one after the other.
+
+    Parameters
+    ----------
+    questions
+        In the order of the page.
+    progress
+        Told the title of each answer before it is worked out.
+
+    Yields
+    ------
+    Section
+        A question that the record can't answer is there too, with the reason.
+    """
+    for mark, title, work in questions:
+        progress(title)
+        try:
+            found = work()
+        except (EvidenceError, RequestError) as error:
+            found = Found(Finding(f"The record can't answer this. {error}"))
+        yield Section(mark, title, found)

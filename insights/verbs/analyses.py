@@ -21,7 +21,7 @@ from insights.history.declared import Declared, remember
 from insights.history.files import read_raw
 from insights.history.headings import confirm, suggest_headings
 from insights.history.refusals import refused_path, write_refused
-from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
+from insights.money.costs import Costs, given_or_recorded
 from insights.money.payback import Payback, payback
 from insights.standing import standing
 from insights.survival.causes import cause_curves
@@ -170,11 +170,7 @@ def _payback(
     asked = (args.part_cost, args.minutes, args.rate, args.comeback_cost, args.extra_price)
     if all(amount is None for amount in asked):
         return None
-    comeback = (
-        comeback_cost_from_record(followup, args.cause)
-        if args.comeback_cost is None
-        else ComebackCost(args.comeback_cost)
-    )
+    comeback = given_or_recorded(args.comeback_cost, followup, args.cause)
     costs = Costs(
         part_cost=args.part_cost or 0.0,
         minutes=args.minutes or 0.0,

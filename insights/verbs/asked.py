@@ -154,12 +154,7 @@ def _units(args: argparse.Namespace, history: History) -> Links:
 def selected(args: argparse.Namespace, followup: Followup | None = None) -> Followup:
     """Keep the hand-backs that the filters ask for, of the source's if not of those given."""
     followup = followed(args, read(args)) if followup is None else followup
-    where: dict[str, tuple[str, ...]] = {}
-    for condition in args.where:
-        name, equals, value = condition.partition("=")
-        if not equals:
-            raise RequestError(f"--where {condition}: write it as COLUMN=VALUE.")
-        where[name] = (*where.get(name, ()), value)
+    where = wanted_values(args)
     if not (where or args.since or args.until):
         return followup
     return select(followup, since=args.since, until=args.until, where=where)

@@ -24,6 +24,7 @@ from insights.reviewing.watched import Watched, watched_in
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day, followed, read, selected
 from insights.verbs.watch import tell_limits
+from insights.verbs.writing import say, write
 from insights.wording import Finding, day_of
 from insights.wording import month as wording_month
 
@@ -82,7 +83,7 @@ def month(args: argparse.Namespace) -> Answer:
     if args.customers:
         _log_access(args, which)
     limits = tell_limits if sys.stderr.isatty() else None
-    parts = tuple(month_sections(followup, wanted, _say, limits))
+    parts = tuple(month_sections(followup, wanted, say, limits))
     name = wording_month.name_of(which)
     workshop = _workshop(args, watched)
     cover = Cover(
@@ -93,7 +94,7 @@ def month(args: argparse.Namespace) -> Answer:
         f"by staysfixed {version('staysfixed')}.",
     )
     html = short_page(cover, parts, (wording.SAFETY, wording.STATUTORY), args.paper)
-    _write(to, html)
+    write(to, html)
     told = [{"title": part.title, "sentence": part.found.finding.sentence} for part in parts]
     data: dict[str, Any] = {"file": args.to, "month": str(which), "sections": told, "mail": None}
     finding = Finding(f"{args.to} is written: {name}. {parts[0].found.finding.sentence}")
@@ -249,15 +250,3 @@ def _workshop(args: argparse.Namespace, watched: Watched) -> str:
     if args.workshop is not None:
         return str(args.workshop)
     return "" if watched.book is None else watched.book.settings().workshop
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SourceError(f"{path} can't be written: {error.strerror}.") from error
-
-
-def _say(title: str) -> None:
-    if sys.stderr.isatty():
-        print(f"Working out: {title}", file=sys.stderr)

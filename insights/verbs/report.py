@@ -12,12 +12,13 @@ import pandas as pd
 from insights import wording
 from insights.errors import RequestError, SourceError
 from insights.followup import Followup
-from insights.money.costs import ComebackCost, Costs, comeback_cost_from_record
+from insights.money.costs import ComebackCost, Costs, given_or_recorded
 from insights.reviewing.kept_calls import answers_in
 from insights.reviewing.watched import watched_in
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day, names_of, selected
 from insights.verbs.watch import tell_limits
+from insights.verbs.writing import say, write
 from insights.wording import day_of
 
 
@@ -64,7 +65,7 @@ def report(args: argparse.Namespace) -> Answer:
         answers=answers_in(args.source, as_of_day(args)),
     )
     limits = tell_limits if sys.stderr.isatty() else None
-    parts = tuple(sections(followup, wanted, _say, limits))
+    parts = tuple(sections(followup, wanted, say, limits))
     cover = Cover(
         workshop=args.workshop,
         period=_period(args, followup),
@@ -72,22 +73,10 @@ def report(args: argparse.Namespace) -> Answer:
         made=f"Made on {day_of(pd.Timestamp.today())} by staysfixed {version('staysfixed')}.",
     )
     text = page(cover, parts, (wording.SAFETY, wording.STATUTORY), args.paper)
-    _write(to, text)
+    write(to, text)
     told = [{"title": part.title, "sentence": part.found.finding.sentence} for part in parts]
     sentence = f"{args.to} is written: {len(parts)} answers. Print it from any browser."
     return Answer({"file": args.to, "sections": told}, wording.Finding(sentence))
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SourceError(f"{path} can't be written: {error.strerror}.") from error
-
-
-def _say(title: str) -> None:
-    if sys.stderr.isatty():
-        print(f"Working out: {title}", file=sys.stderr)
 
 
 def _period(args: argparse.Namespace, followup: Followup) -> str:
@@ -102,11 +91,7 @@ def _period(args: argparse.Namespace, followup: Followup) -> str:
 def _costs(args: argparse.Namespace, followup: Followup) -> dict[str, Costs]:
     if not args.practice_cost:
         return {}
-    comeback = (
-        comeback_cost_from_record(followup)
-        if args.comeback_cost is None
-        else ComebackCost(args.comeback_cost)
-    )
+    comeback = given_or_recorded(args.comeback_cost, followup)
     return dict(_cost(text, args.rate or 0.0, comeback) for text in args.practice_cost)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from insights import as_json
-from insights.errors import RequestError, SourceError
+from insights.errors import RequestError
 from insights.followup import Followup
 from insights.harmless import harmless_frame
 from insights.history.book.address import is_book
@@ -29,6 +29,7 @@ from insights.reviewing.rates import review
 from insights.tables import review as tables_review
 from insights.verbs.answer import Answer
 from insights.verbs.asked import DAYS, as_of_day, days_of, names_of, selected
+from insights.verbs.writing import write
 from insights.wording import Finding
 from insights.wording import review as wording_review
 
@@ -113,7 +114,7 @@ def _drawn(
     args: argparse.Namespace, followup: Followup, leave_out: tuple[str, ...] = ()
 ) -> pd.DataFrame:
     drawn = call_back_sample(followup, size=args.calls, seed=args.seed, leave_out=leave_out)
-    _write(drawn, args.call_list)
+    write(args.call_list, harmless_frame(drawn).to_csv(index=False, date_format="%Y-%m-%d"))
     return drawn
 
 
@@ -122,10 +123,3 @@ def _whole_days(text: str) -> tuple[int, ...]:
     if any(day != int(day) for day in days):
         raise RequestError(f"--at {text}: a review takes whole days, like {DAYS}.")
     return tuple(int(day) for day in days)
-
-
-def _write(drawn: pd.DataFrame, path: str) -> None:
-    try:
-        harmless_frame(drawn).to_csv(Path(path), index=False, date_format="%Y-%m-%d")
-    except OSError as error:
-        raise SourceError(f"{path} can't be written: {error.strerror}.") from error

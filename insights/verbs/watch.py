@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 import pandas as pd
 
 from insights import as_json
-from insights.errors import EvidenceError, RequestError, SourceError
+from insights.errors import RequestError, SourceError
 from insights.followup import Followup
 from insights.harmless import harmless_frame
-from insights.money.costs import comeback_cost_from_record
+from insights.money.costs import comeback_cost_if_recorded
 from insights.report.recall_page import recall_page
 from insights.reviewing.kept_limits import KeptLimits
 from insights.reviewing.kept_watch import WatchSettings
@@ -24,6 +23,7 @@ from insights.reviewing.watched import watched_in
 from insights.tables import watch as tables_watch
 from insights.verbs.answer import Answer
 from insights.verbs.asked import selected
+from insights.verbs.writing import write
 from insights.wording import Finding
 from insights.wording import watch as wording_watch
 
@@ -124,12 +124,8 @@ def _nearest(signals: Signals) -> Signals:
 
 def _recall(args: argparse.Namespace, followup: Followup) -> Recall:
     cost = args.comeback_cost
-    if cost is None:
-        try:
-            cost = comeback_cost_from_record(followup).mean
-        except EvidenceError:
-            # Without a cost the list stands, and says that waiting can't be priced.
-            cost = None
+    if cost is None and (recorded := comeback_cost_if_recorded(followup)) is not None:
+        cost = recorded.mean
     return recall_list(
         followup,
         args.recall,
@@ -145,16 +141,9 @@ def _recall(args: argparse.Namespace, followup: Followup) -> Recall:
 def _write_out(args: argparse.Namespace, recall: Recall, followup: Followup) -> None:
     if args.list:
         table = recall.table.assign(handed_back=recall.table["handed_back"].dt.strftime("%Y-%m-%d"))
-        _write(args.list, harmless_frame(table).to_csv(index=False))
+        write(args.list, harmless_frame(table).to_csv(index=False))
     if args.print:
-        _write(args.print, recall_page(recall, followup.data_date))
-
-
-def _write(path: str, text: str) -> None:
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SourceError(f"{path} can't be written: {error.strerror}.") from error
+        write(args.print, recall_page(recall, followup.data_date))
 
 
 def _file(path: str | None) -> pd.DataFrame | None:

@@ -34,15 +34,11 @@ def whole_file(target: Path) -> Iterator[Path]:
         raise BookError(f"The folder of {target} does not exist. Make it first.")
     making = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:
-        yield making
-        _to_disk(making)
-        _move(making, target)
-        _to_disk(target.resolve().parent)
-    except OSError as error:
-        raise BookError(
-            f"{target} can't be written: {error.strerror or error}. Nothing was left behind; make "
-            "room or choose another place."
-        ) from error
+        with _refused(target):
+            yield making
+            _to_disk(making)
+            _move(making, target)
+            _to_disk(target.resolve().parent)
     finally:
         for suffix in _BESIDE:
             making.with_name(making.name + suffix).unlink(missing_ok=True)
@@ -65,16 +61,24 @@ def whole_folder(target: Path) -> Iterator[Path]:
     refuse_existing(target)
     making = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:
-        making.mkdir()
-        yield making
-        making.rename(target)
+        with _refused(target):
+            making.mkdir()
+            yield making
+            making.rename(target)
+    finally:
+        shutil.rmtree(making, ignore_errors=True)
+
+
+@contextmanager
+def _refused(target: Path) -> Iterator[None]:
+    """Say of what the disk refuses that nothing of it was left."""
+    try:
+        yield
     except OSError as error:
         raise BookError(
             f"{target} can't be written: {error.strerror or error}. Nothing was left behind; make "
             "room or choose another place."
         ) from error
-    finally:
-        shutil.rmtree(making, ignore_errors=True)
 
 
 def refuse_existing(target: Path) -> None:
