@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import importlib
+import logging
 from threading import Event, Thread
+from types import ModuleType
 
+from insights.errors import StaysfixedError
+
+SLOW_PAGES = ("watch", "review", "practice", "money")
 _begun = Event()
 _imported = Event()
 
@@ -34,3 +39,17 @@ def _work() -> None:
         _imported.set()
     data.warm()
     importlib.import_module("dashboards.data.bench").warm()
+    if data.is_large():
+        _the_other_pages(data)
+
+
+def _the_other_pages(data: ModuleType) -> None:
+    """Work out what the slow pages answer at first."""
+    source = data.first_source()
+    slow = [importlib.import_module(f"dashboards.data.{page}") for page in SLOW_PAGES]
+    for warm in (data.warm_record, *(page.warm for page in slow)):
+        try:
+            warm(source)
+        except StaysfixedError as error:
+            # Nothing is kept of what the record can't answer: its page asks again and says why.
+            logging.getLogger(__name__).info("Not worked out ahead: %s", error)

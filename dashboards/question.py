@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+USUAL_DAY = 180
+USUAL_POPULATION = "not_yet"
+
 
 @dataclass(frozen=True)
 class Choices:
@@ -19,6 +22,13 @@ class Choices:
 
     levels: dict[str, tuple[str, ...]]
     causes: tuple[str, ...]
+
+    @property
+    def first(self) -> PracticeQuestion | None:
+        """What is asked before the reader asks anything; None: no practice was done in two ways."""
+        for practice, (level, against, *_) in self.levels.items():
+            return PracticeQuestion(practice, level, against, USUAL_DAY, USUAL_POPULATION, None, ())
+        return None
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards.question import Choices, PracticeQuestion, TrialSize
+from dashboards.question import USUAL_DAY, USUAL_POPULATION, Choices, PracticeQuestion, TrialSize
 from dashboards.selection import label_of
 from insights.evidence.result import PracticeEvidence
 from insights.money.costs import ComebackCost, Costs
 
 DAYS = (90, 180, 365)
-USUAL_DAY = 180
 ALL_CAUSES = "all comebacks"
 POPULATION_WORDS = {
     "not_yet": "jobs not yet done so",
@@ -43,6 +42,7 @@ def question(choices: Choices) -> PracticeQuestion | None:
     population = middle.selectbox(
         "For whom",
         list(POPULATION_WORDS),
+        index=list(POPULATION_WORDS).index(USUAL_POPULATION),
         format_func=lambda name: POPULATION_WORDS[name],
         key="practice-population",
     )

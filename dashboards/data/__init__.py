@@ -9,9 +9,11 @@ from dashboards.data.answers import (
     followup,
     headings,
     history,
+    is_large,
     recent,
     standing,
     warm,
+    warm_record,
 )
 from dashboards.data.sources import (
     Source,
@@ -37,9 +39,11 @@ __all__ = [
     "history",
     "in_book",
     "invented",
+    "is_large",
     "on_disk",
     "recent",
     "standing",
     "uploaded",
     "warm",
+    "warm_record",
 ]

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 DAYS = (30, 60, 90, 120, 150, 180, 270, 365, 545, 730, 1095)
 MOST_CATEGORIES = 60
+LARGE = 200_000
 KNOWN_ONLY_LATER = ("ended_how",)
 """Not to compare by: what happened after the hand-back is not a reason for it."""
 
@@ -131,6 +132,25 @@ def warm() -> None:
     except StaysfixedError:
         # Nothing is kept of a record that can't be read: the page reads it again and says why.
         return
+
+
+def warm_record(source: Source) -> None:
+    """Answer what the page about the record asks at first."""
+    if source.is_file:
+        headings(source)
+    curves_if_doubtful_are_linked(source, Selection())
+
+
+def is_large() -> bool:
+    """Tell whether pages take so long at first that their answers are worked out ahead of a visit.
+
+    Below some hundred thousand hand-backs each takes a second or two, and working ahead would
+    only keep the first visitor waiting.
+    """
+    try:
+        return followup(first_source(), Selection()).job_count >= LARGE
+    except StaysfixedError:
+        return False
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

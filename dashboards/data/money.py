@@ -29,6 +29,13 @@ def score(source: Source, selection: Selection) -> Backtest:
     return _score(source, source.revision, selection)
 
 
+def warm(source: Source) -> None:
+    """Answer what the page asks at first."""
+    _claims(source, source.revision, Selection())
+    held(source, Selection(), None)
+    score(source, Selection())
+
+
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _claims(_source: Source, revision: str, selection: Selection) -> Claims:
     return claims_curve(followup(_source, selection))

@@ -98,6 +98,13 @@ def others(source: Source, selection: Selection, question: PracticeQuestion) -> 
     return _others(source, source.revision, selection, question)
 
 
+def warm(source: Source) -> None:
+    """Answer what the page asks at first."""
+    question = choices(source, Selection()).first
+    if question is not None:
+        practice(source, Selection(), question)
+
+
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _choices(_source: Source, revision: str, selection: Selection) -> Choices:
     selected = followup(_source, selection)

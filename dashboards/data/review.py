@@ -80,6 +80,13 @@ def draw_calls(source: Source, selection: Selection, size: int, person: Person) 
     keep_drawn(book, drawn["job_id"], date.today(), by=person)
 
 
+def warm(source: Source) -> None:
+    """Answer what the page asks at first."""
+    ageing(source, Selection())
+    reviewed(source, Selection())
+    costs(source, Selection())
+
+
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _failed(_source: Source, revision: str, selection: Selection, day: int) -> Corrected | None:
     book = book_data.book()

@@ -154,6 +154,12 @@ def note_status(chart: str, jobs: Sequence[str], status: str, person: Person) ->
         kept_watch.keep_status(book, chart, job, status, by=person)
 
 
+def warm(source: Source) -> None:
+    """Answer what the page asks at first."""
+    signals(source, Selection(), settings(source), actions(source))
+    left_out(source, Selection())
+
+
 def _csv(content: bytes) -> pd.DataFrame:
     try:
         return pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False)

@@ -125,6 +125,9 @@ def _practices(record: Source, rules: Selection) -> Finding:
         answer.table(
             tables_watch.of_checklist(missing), key="checklist", alt="What each model asks for"
         )
+        listed = wording_watch.of_latest(len(missing.handed_back), tables_watch.MOST_LISTED)
+        if listed:
+            st.markdown(listed)
         answer.table(
             tables_watch.of_handed_back(missing),
             key="handed-back-without",

@@ -27,6 +27,7 @@ from insights.evidence.propensity import (
 from insights.evidence.resampling import Draw, draws, whole_record
 from insights.evidence.robust import Ends, doubly_robust_risks
 from insights.evidence.standardise import standardise
+from insights.evidence.threads import in_threads
 from insights.evidence.weighting import (
     Daily,
     line_up,
@@ -126,10 +127,9 @@ class Estimators:
     def drawn(self, replicates: int, seed: int) -> Answer:
         """Refit everything on draws of the record by units."""
         numbers = max(len(self._clock.widths) * self.cells.jobs.size, len(self.cells.cell_jobs))
-        answers = []
-        for draw in draws(self.cells, self.design.width, replicates, seed, numbers):
-            data = self._data(draw)
-            answers.append(self._answer(draw, data, self._fit(data, self.fits)))
+        _ = self.record  # what all draws share is made before they are worked on side by side
+        drawn = draws(self.cells, self.design.width, replicates, seed, numbers)
+        answers = list(in_threads(self._refitted, drawn))
         return Answer(
             risks={
                 name: np.concatenate([answer.risks[name] for answer in answers], axis=-1)
@@ -137,6 +137,10 @@ class Estimators:
             },
             days_lost=np.concatenate([answer.days_lost for answer in answers], axis=-1),
         )
+
+    def _refitted(self, draw: Draw) -> Answer:
+        data = self._data(draw)
+        return self._answer(draw, data, self._fit(data, self.fits))
 
     @cached_property
     def _clock(self) -> Clock:

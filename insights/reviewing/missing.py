@@ -203,10 +203,9 @@ def _left(followup: Followup, held: pd.DataFrame) -> pd.DataFrame:
 
 
 def _use(held: pd.DataFrame) -> pd.DataFrame:
-    month = held["handed_back"].dt.strftime("%Y-%m")
     use = (
         held.assign(
-            month=month,
+            month=held["handed_back"].to_numpy().astype("datetime64[M]").astype(np.int64),
             recorded=held["recorded"].notna().astype(int),
             done=(held["done"] == "with").astype(int),
         )
@@ -215,5 +214,7 @@ def _use(held: pd.DataFrame) -> pd.DataFrame:
         .reset_index()
     )
     return use.assign(
-        done_share=use["done"] / use["recorded"].where(use["recorded"] >= FEWEST_IN_A_MONTH)
+        # Named once a month, not once a job.
+        month=use["month"].to_numpy().astype("datetime64[M]").astype(str).astype(object),
+        done_share=use["done"] / use["recorded"].where(use["recorded"] >= FEWEST_IN_A_MONTH),
     )

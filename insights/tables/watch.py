@@ -21,6 +21,8 @@ from insights.wording import per_100, spoken
 from insights.wording.watch import named, of_use
 
 NOT_KNOWN = "not known"
+MOST_LISTED = 500
+"""More rows nobody reads, and a million of them take ten seconds to word."""
 PERSONAL = ("Customer", "Phone")
 """Of a list of units: what leads to a person."""
 STATE_WORDS = {SIGNAL: "sounds", SMALL: "too small to tell", NOT_CHARTED: "not charted yet"}
@@ -153,7 +155,7 @@ def of_checklist(missing: MissingPractices) -> pd.DataFrame:
 
 
 def of_handed_back(missing: MissingPractices) -> pd.DataFrame:
-    """List the jobs handed back without, the latest first."""
+    """List the jobs handed back without, the latest :data:`MOST_LISTED`."""
     return pd.DataFrame(
         [
             {
@@ -166,7 +168,7 @@ def of_handed_back(missing: MissingPractices) -> pd.DataFrame:
                 "Recorded": _text(row.recorded) or "nothing",
                 "Came back": "yes" if row.came_back else "",
             }
-            for row in missing.handed_back.itertuples(index=False)
+            for row in missing.handed_back.head(MOST_LISTED).itertuples(index=False)
         ]
     )
 

@@ -218,6 +218,13 @@ def of_missing(missing: MissingPractices) -> Finding:
     return Finding(f"Handed back without what the checklist asks for: {'; '.join(parts)}.", caveats)
 
 
+def of_latest(rows: int, most: int) -> str:
+    """Say that only the latest rows stand on the page; nothing where all of them do."""
+    if rows <= most:
+        return ""
+    return f"Here stand the latest {whole(most)} of {whole(rows)}; the download holds them all."
+
+
 def _fared(row: Any) -> str:
     if pd.isna(row.ratio):
         return f"{whole(row.returns)} back"
