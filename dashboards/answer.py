@@ -14,9 +14,11 @@ from dashboards.theme import DARK, LIGHT, Palette
 from insights import wording
 from insights.errors import FormatQuestion, HeadingsError, SourceError, StaysfixedError
 from insights.harmless import harmless_frame
+from insights.meanings import MEANINGS
 from insights.notes import Note
 
 FEW_ROWS = 25
+DAY = r"(?<![\w-])(\d{4})-(\d{2})-(\d{2})(?![\w-])"
 STYLE = """
 <style>
 .answer {{border-left: .3rem solid {accent}; padding: .1rem 0 .1rem 1rem;
@@ -123,6 +125,7 @@ def figure(drawn: go.Figure, *, key: str, alt: str) -> None:
     """
     config = {**TOOLBAR, "toImageButtonOptions": {"format": "svg", "filename": key}}
     st.plotly_chart(drawn, key=key, theme=None, config=config, alt=alt)
+    _meaning(key)
 
 
 def table(
@@ -152,13 +155,35 @@ def table(
         Whether all of its rows stand on the page: for sentences, which a long table's cells cut.
     """
     if whole or len(rows) <= FEW_ROWS:
-        st.table(rows, hide_index=True, border="horizontal", alt=alt)
+        st.table(_days_whole(rows), hide_index=True, border="horizontal", alt=alt)
     else:
         st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
     if numbers is None:
         download(rows, key=key, label="List as CSV", before=before)
     else:
         download(numbers, key=key, label="Numbers as CSV", before=before)
+    _meaning(key)
+
+
+def _meaning(key: str) -> None:
+    """Help beside the numbers, where there is some."""
+    meaning = MEANINGS.get(key)
+    if meaning is None:
+        return
+    with st.popover("What this says", key=f"{key}-meaning"):
+        st.markdown(
+            f"**It says:** {meaning.says}\n\n**It does not say:** {meaning.not_that}\n\n"
+            f"**Worked out:** {meaning.worked_out}"
+        )
+
+
+def _days_whole(rows: pd.DataFrame) -> pd.DataFrame:
+    """Keep each day on one line in a narrow cell, by hyphens that do not break."""
+    unbroken = {
+        name: rows[name].replace(DAY, "\\1\u2011\\2\u2011\\3", regex=True)
+        for name in rows.select_dtypes(["object", "string"])
+    }
+    return rows.assign(**unbroken)
 
 
 def download(

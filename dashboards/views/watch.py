@@ -45,7 +45,12 @@ def show() -> None:
     answer.keep_in_mind(found.with_caveats(left_out.caveats))
     with st.expander("How this is worked out"):
         st.markdown(signals.method)
-        answer.table(signals.baselines, key="watch-baselines", alt="Baselines and limits")
+        answer.table(
+            tables_watch.of_baselines(signals),
+            key="watch-baselines",
+            alt="What was usual, from when on, and the limit of each kind of chart",
+            numbers=signals.baselines,
+        )
 
 
 def _act(record: Source, signals: Signals, wanted: WatchSettings) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from insights.errors import EvidenceError, RequestError
+from insights.errors import RequestError
 from insights.followup import Followup, as_day
 from insights.notes import Note, counted
 from insights.reviewing.expected import case_mix, returned
@@ -128,6 +128,8 @@ def recall_list(
     ------
     RequestError
         There is no such chart or day, a cost below zero, or a status that is none.
+    EvidenceError
+        What is usual can't be worked out from the other jobs.
 
     Notes
     -----
@@ -143,13 +145,13 @@ def recall_list(
     mine = _suspects(followup, chart, first, last)
     notes: list[Note] = []
     back = returned(followup)
-    try:
-        mix = case_mix(followup, fit_on=~mine)
-    except EvidenceError:
+    if mine.all():
         mix = case_mix(followup)
         notes.append(
             Note("all_suspect", "Every job is under suspicion, so there are none to compare with.")
         )
+    else:
+        mix = case_mix(followup, fit_on=~mine)
     expected = float(mix.expected(followup)[mine].sum())
     seen = int(back[mine].sum())
     ratios = known_spread(np.array([seen]), np.array([expected]), USUAL_SPREAD**-2.0)

@@ -22,12 +22,11 @@ def of_queue(waiting: pd.DataFrame) -> pd.DataFrame:
     waiting
         Of :func:`insights.bench.comebacks.undecided`.
     """
-    # Hyphens that do not break keep a day on one line.
     return pd.DataFrame(
         {
             "Job": waiting["job_id"],
             "Model": waiting["model"].astype(str),
-            "Received": waiting["received"].dt.strftime("%Y\u2011%m\u2011%d"),
+            "Received": waiting["received"].dt.strftime("%Y-%m-%d"),
             "Waiting, days": waiting["waiting_days"].astype(str),
             "Where": waiting["on_bench"].map({True: "on the bench", False: "handed back"}),
             "Judged against": waiting["index_job_id"],

@@ -26,6 +26,16 @@ MOST_LISTED = 500
 PERSONAL = ("Customer", "Phone")
 """Of a list of units: what leads to a person."""
 STATE_WORDS = {SIGNAL: "sounds", SMALL: "too small to tell", NOT_CHARTED: "not charted yet"}
+LIMIT = "limit_"
+CHART_KINDS = {
+    "all": "all jobs",
+    "lot": "lots",
+    "technician": "people",
+    "model": "models",
+    "practice": "ways of working",
+    "cause": "root causes",
+    "habit": "habits",
+}
 RANK = {SIGNAL: 0, "quiet": 1, SMALL: 2, NOT_CHARTED: 3, FINISHED: 4}
 SIGNAL_WORDS = {
     OPEN: "open",
@@ -86,6 +96,28 @@ def of_charts(signals: Signals) -> pd.DataFrame:
                 "Why": row.why,
             }
             for row in rows.itertuples(index=False)
+        ]
+    )
+
+
+def of_baselines(signals: Signals) -> pd.DataFrame:
+    """List what was taken as usual from when on, and the limit of each kind of chart."""
+    return pd.DataFrame(
+        [
+            {
+                "What was usual, as known on": _day(row["known_on"]),
+                "In force from": _day(row["from"]),
+                "Until": _day(row["until"]),
+                "Comebacks it rests on": f"{row['comebacks']:,.0f}",
+                "Followed at most, days": f"{row['reach_days']:,.0f}",
+                "False alarms a year, each kind": _number(row["false_alarms_a_year_each_kind"], 2),
+            }
+            | {
+                f"Limit, {words}": _number(row[LIMIT + kind])
+                for kind, words in CHART_KINDS.items()
+                if LIMIT + kind in row
+            }
+            for row in signals.baselines.to_dict("records")
         ]
     )
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from insights.checked import Checked, Measured
-from insights.wording import Finding, day_of, whole
+from insights.wording import Finding, counted, day_of, whole
 
 FROM_MEMORY = "from memory"
 SMALLEST = 1e-9
@@ -45,23 +45,17 @@ SPEED = "Times are of the machine of that day; a table names the number of jobs.
 
 
 def of_checked(checked: Checked) -> Finding:
-    """Say how many outside values agree, and what the largest difference is."""
+    """Say how many outside values agree."""
     rows = checked.outside
     by_library = rows["work"].isin(LIBRARIES)
     libraries, printed = rows[by_library], rows[~by_library]
     sentence = (
-        f"{whole(printed['values'].sum())} values from {whole(printed['work'].nunique())} outside "
-        f"sources, and {whole(libraries['values'].sum())} that {libraries['work'].nunique()} "
-        "general libraries work out in their own way, agree with ours."
+        f"{counted(int(printed['values'].sum()), 'value', 'values')} from "
+        f"{counted(printed['work'].nunique(), 'outside source', 'outside sources')}, and "
+        f"{whole(libraries['values'].sum())} that "
+        + counted(libraries["work"].nunique(), "general library works", "general libraries work")
+        + " out in their own way, agree with ours, each as closely as was asked of it."
     )
-    parts = _parts(rows)
-    if parts.max() > 0:
-        row = rows.loc[parts.idxmax()]
-        sentence += (
-            f" The largest difference is {100 * parts.max():.2g}% of the value ({row['what']}): "
-            f"{number(row['expected'])} there, {number(row['found'])} here, "
-            f"{allowed(row['allowed_abs'], row['allowed_rel'])} allowed."
-        )
     remembered = int(rows["source"].str.contains(FROM_MEMORY).sum())
     caveat = (
         f"{remembered} of {len(rows)} comparisons are with values known from memory of the source; "
@@ -71,16 +65,26 @@ def of_checked(checked: Checked) -> Finding:
 
 
 def of_closeness(checked: Checked) -> str:
-    """Say when, and how closely the comparisons agree."""
+    """Say when, how closely the comparisons agree, and which is farthest off."""
     rows = checked.outside
     parts = _parts(rows)
     close, far = parts <= MILLIONTH, parts > HUNDREDTH
-    return (
+    texts = [
         f"Checked {dates_of(rows['date'])}. {whole(close.sum())} of the {whole(len(rows))} "
         f"comparisons agree to within a millionth of the value, {whole(far.sum())} differ by more "
         "than a hundredth. What was allowed stands beside each: a part of the value, the digits "
         "a source prints, whole counts, or what drawing at random or stopping early makes unsure."
-    )
+    ]
+    if parts.max() > 0:
+        row = rows.loc[parts.idxmax()]
+        texts.append(
+            f"Farthest off, next to its own size, is a value of '{row['what']}': "
+            f"{number(row['expected'])} there, {number(row['found'])} here, "
+            f"{allowed(row['allowed_abs'], row['allowed_rel'])} allowed."
+        )
+        if _as_printed(row["found"], row["expected"]):
+            texts.append("Rounded to the decimals that the source prints, both are the same.")
+    return " ".join(texts)
 
 
 def of_measured(table: Measured) -> str:
@@ -130,6 +134,12 @@ def _parts(rows: pd.DataFrame) -> pd.Series:
     """Set each difference against its value; nothing where it is too small to speak of."""
     found = rows["difference"].where(rows["difference"] > SMALLEST, 0.0)
     return found.where(found == 0, found / rows["expected"].abs())
+
+
+def _as_printed(found: float, printed: float) -> bool:
+    """Tell whether a value, rounded to the decimals of one in print, is that one."""
+    decimals = len(number(printed).partition(".")[2])
+    return number(round(found, decimals)) == number(printed)
 
 
 def _commit(named: str) -> str:

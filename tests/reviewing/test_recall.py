@@ -9,7 +9,7 @@ from shop import followed
 from watched import bad_lot
 from watched import followed as shop_of
 
-from insights.errors import RequestError
+from insights.errors import EvidenceError, RequestError
 from insights.report.recall_page import recall_page
 from insights.reviewing.recall import CALL_IN, STATUSES, WAIT, can_be_suspect, recall_list
 from synthetic.presets import lot_shop
@@ -69,6 +69,19 @@ def test_only_the_days_meant(small):
     assert set(
         recall_list(small, "all jobs", since="2025-11-01", until="2025-12-31").table["job_id"]
     ) == {"back, out again"}
+
+
+def test_only_where_all_are_suspect_it_is_said_so(small, monkeypatch):
+    def not_to_be_told(*_, **__):
+        raise EvidenceError("What is usual can't be told.")
+
+    everyone = recall_list(small, "all jobs", since="2000-01-01")
+    assert "all_suspect" in [note.code for note in everyone.notes]
+    some = recall_list(small, "lot_contact=B")
+    assert "all_suspect" not in [note.code for note in some.notes]
+    monkeypatch.setattr("insights.reviewing.recall.case_mix", not_to_be_told)
+    with pytest.raises(EvidenceError, match="usual"):
+        recall_list(small, "lot_contact=B")
 
 
 def test_status_and_costs(small):

@@ -45,6 +45,16 @@ def test_the_page_says_what_the_watch_says(open_app, lot_file, followup, signals
     assert "says where to look" in page_text(app)
 
 
+def test_how_it_is_worked_out_is_told_without_names_of_columns(open_app, lot_file, signals):
+    app = open_app(lot_file, "Trouble early")
+    shown = next(t.value for t in app.table if "In force from" in t.value)
+    assert not [name for name in shown if "_" in name]
+    assert {"Limit, lots", "Limit, all jobs"} <= set(shown)
+    first = signals.baselines.iloc[0]
+    assert shown["Limit, lots"].iloc[0] == f"{first['limit_lot']:.1f}"
+    assert shown["In force from"].iloc[0] == f"{first['from']:%Y}\u2011{first['from']:%m\u2011%d}"
+
+
 def test_a_dangerous_cause_is_asked_for_and_stands_on_the_first_page(open_app, lot_file):
     app = open_app(lot_file, "Trouble early")
     app.multiselect(key="watch-dangerous").select("cord").run()
