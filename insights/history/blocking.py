@@ -58,7 +58,8 @@ def candidate_pairs(
     spelled = ~cards.bare[first]
     model = cards.model[first]
     if strangers:
-        found.append(_one_slip_apart(cards.serial[first], model, np.flatnonzero(spelled)))
+        alike = spelled & (model != MISSING)
+        found.append(_one_slip_apart(cards.serial[first], model, np.flatnonzero(alike)))
     elif big.any():
         person = cards.customer[first]
         within = spelled & big & (person != MISSING)
@@ -67,7 +68,8 @@ def candidate_pairs(
 
 
 def _with_model(code: np.ndarray, model: np.ndarray) -> np.ndarray:
-    return np.where(code == MISSING, MISSING, code * (model.max(initial=0) + 1) + model)
+    known = (code != MISSING) & (model != MISSING)
+    return np.where(known, code * (model.max(initial=0) + 1) + model, MISSING)
 
 
 def _once(record: np.ndarray, key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

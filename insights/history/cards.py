@@ -122,6 +122,8 @@ def make_cards(jobs: pd.DataFrame, apart: np.ndarray) -> Cards:
     ordered = jobs.take(row)
     customer = _codes(identifiers(ordered["customer"]))
     model = pd.factorize(plain(ordered["model"]).fillna(""))[0]
+    # Every job of a record has a model; an arrival at the counter may not have one yet.
+    model[ordered["model"].isin([""]).to_numpy(bool)] = MISSING
     arrived, free = arrived[row], free_from(ordered)
     serial = identifiers(ordered["unit_serial"])
     fillers = filler_serials(serial, customer, arrived, free)

@@ -27,6 +27,7 @@ AGE_NEAR_YEARS = 2.0
 
 WHO_SAME, WHO_PARTLY, WHO_DIFFERENT = range(3)
 PLACE_SAME, PLACE_DIFFERENT = range(2)
+MODEL_SAME, MODEL_DIFFERENT = range(2)
 AGE_FITS, AGE_NEAR, AGE_CONTRADICTS = range(3)
 BEFORE_HERE, BEFORE_DENIED = range(2)
 """Levels of agreement, each field's strongest first; ``MISSING`` where it can't be compared."""
@@ -141,7 +142,7 @@ def compare(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> dict[str, n
     return {
         "who": _who(cards, earlier, later),
         "place": _place(cards, earlier, later),
-        "model": (cards.model[earlier] != cards.model[later]).astype(np.int8),
+        "model": _model(cards, earlier, later),
         "serial": _serial(cards, earlier, later),
         "age": _age(cards, earlier, later),
         "before": np.where(
@@ -164,6 +165,11 @@ def _who(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
     level[person] = WHO_SAME
     level[person & (differs[0] | differs[1] | differs[2])] = WHO_PARTLY
     return level
+
+
+def _model(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
+    agrees, differs = _agreement(cards.model, earlier, later)
+    return np.where(agrees, MODEL_SAME, np.where(differs, MODEL_DIFFERENT, MISSING)).astype(np.int8)
 
 
 def _place(cards: Cards, earlier: np.ndarray, later: np.ndarray) -> np.ndarray:
@@ -204,7 +210,7 @@ def situations(levels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """
     nothing = np.zeros(len(levels["who"]), dtype=np.int8)
     person = np.isin(levels["who"], (WHO_SAME, WHO_PARTLY)).astype(np.int8)
-    same_model = (levels["model"] == 0).astype(np.int8)
+    same_model = (levels["model"] == MODEL_SAME).astype(np.int8)
     alike = same_model + same_model * person
     return {
         "who": nothing,
@@ -237,7 +243,7 @@ def best_stranger_odds(ratios: Ratios) -> float:
     strongest = [
         float(ratios.ratio[name][situation, level])
         for name, situation, level in (
-            ("model", 0, 0),
+            ("model", 0, MODEL_SAME),
             ("serial", 1, ONE_SLIP),
             ("age", 1, AGE_FITS),
             ("before", 0, BEFORE_HERE),
@@ -315,7 +321,7 @@ def _random_u(cards: Cards, records: Records) -> dict[str, np.ndarray]:
     levels = compare(cards, first[one], first[other])
     situation = situations(levels)
     far = np.isin(levels["serial"], (NEIGHBOURS, DIFFERENT))
-    two_units = far | ((levels["serial"] == MISSING) & (levels["model"] == 1))
+    two_units = far | ((levels["serial"] == MISSING) & (levels["model"] == MODEL_DIFFERENT))
     twice = records.jobs > 1
     stranger = ~np.isin(levels["who"], (WHO_SAME, WHO_PARTLY))
     usable = {

@@ -98,6 +98,27 @@ def test_a_unit_that_was_here_is_known_with_what_was_done(counter) -> None:
     assert (job["practice_pair"], job["lot_contact"]) == ("both", "C7")
 
 
+def test_nothing_is_said_of_a_model_that_was_not_told(counter) -> None:
+    book, look_up = counter
+    hand_back(book, "1", "2026-01-09")
+    told = {"unit_serial": "WB4471836F", "received": "2026-04-09"}
+    assert find(look_up, **told).units[0].reasons == (
+        "same serial: WB4471836F / WB4471836F; no customer to compare"
+    )
+    other = find(look_up, **told, model="urn").units[0]
+    assert other.reasons.endswith("another model")
+    assert ids(find(look_up, **told)) == [["1"]]
+
+
+def test_a_unit_still_on_the_bench_is_known_before_its_model_is_told(counter) -> None:
+    _, look_up = counter
+    told = {"unit_serial": "WB4471836F", "received": "2026-04-09"}
+    (unit,) = find(look_up, **told).units
+    assert [visit.job.job_id for visit in unit.visits] == ["1"]
+    assert unit.visits[0].on_bench
+    assert "model" not in unit.reasons
+
+
 @pytest.mark.parametrize(
     ("known", "days", "inside"),
     [
