@@ -172,7 +172,7 @@ def _meaning(key: str) -> None:
         return
     with st.popover("What this says", key=f"{key}-meaning"):
         st.markdown(
-            f"**It says:** {meaning.says}\n\n**It does not say:** {meaning.not_that}\n\n"
+            f"**It says:** {meaning.says}\n\n**Careful:** {meaning.not_that}\n\n"
             f"**Worked out:** {meaning.worked_out}"
         )
 

@@ -16,7 +16,12 @@ FOLLOWUP = HISTORY | {"insights.followup", "insights.grouping"}
 SURVIVAL = FOLLOWUP | {"insights.survival"}
 QUESTIONS = {"insights.bench", "insights.evidence", "insights.money", "insights.reviewing"}
 RESULTS = SURVIVAL | QUESTIONS | {"insights.checked", "insights.standing"}
-WORDS = RESULTS | {"insights.glossary", "insights.printing", "insights.wording"}
+WORDS = RESULTS | {
+    "insights.glossary",
+    "insights.meanings",
+    "insights.printing",
+    "insights.wording",
+}
 VOICE = WORDS | {"insights.first_steps", "insights.tables"}
 EVERYTHING = VOICE | {"insights.as_json", "insights.mail", "insights.report", "insights.verbs"}
 SCREEN_DATA = {
@@ -44,6 +49,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights.harmless": set(),
     "insights.printing": set(),
     "insights.glossary": set(),
+    "insights.meanings": set(),
     "insights.checked": set(),
     "insights.history": BASE,
     "insights.grouping": HISTORY,

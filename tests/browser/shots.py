@@ -92,6 +92,12 @@ def shots(shop: Shop) -> tuple[Shot, ...]:
         Shot("warranties", "warranties"),
         Shot("the-record", "record"),
         Shot("how-this-was-checked", "checked"),
+        Shot("words", "words"),
+        Shot("second-opinion", "second", "tablet"),
+        Shot("same-unit", "same-unit", "tablet"),
+        Shot("bench-lists", "lists", "tablet"),
+        Shot("add-a-file", "add-file", "tablet"),
+        Shot("who-may-do-what", "people", "tablet"),
     )
 
 

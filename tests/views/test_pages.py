@@ -9,6 +9,7 @@ from screen import answers, carried, charts, page_text, turn_to
 from insights import wording
 from insights.followup import follow_up, select
 from insights.history.intake import read_history
+from insights.meanings import MEANINGS
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.maturity import maturity
@@ -178,3 +179,10 @@ def test_young_months_are_completed_and_said_to_be_young(open_app, shop_file, wh
         f"{expected:.1f}" for expected in wanted["bornhuetter_ferguson"]
     ]
     assert months["Remark"].iloc[0] == "too young to judge"
+
+
+def test_help_stands_beside_the_numbers(open_app, shop_file):
+    app = open_app(shop_file, "Coming back")
+    (help_text,) = [text.value for text in app.markdown if text.value.startswith("**It says:**")]
+    meaning = MEANINGS["coming-back"]
+    assert all(text in help_text for text in (meaning.says, meaning.not_that, meaning.worked_out))
