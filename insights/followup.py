@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -345,9 +346,6 @@ def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.Data
     two_open = open_job & ordered["next_received"].notna()
     ended_early = ordered["ended_on"] < ordered["handed_back"]
     back_early = ordered["handed_back"] < ordered["received"]
-    after = np.zeros(len(ordered), dtype=bool)
-    for name in ("received", "handed_back", "ended_on", "notified"):
-        after |= (ordered[name] > until).to_numpy()
     found = [
         (
             overlap,
@@ -373,11 +371,14 @@ def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.Data
             "the unit was handed back before it arrived",
             "correct one of the two dates",
         ),
-        (
-            after,
-            "received",
-            f"the job has a date after the data date {until:%Y-%m-%d}",
-            "correct the date, or give a later data date",
+        *(
+            (
+                rows,
+                name,
+                f"the job has a date after the data date {until:%Y-%m-%d}",
+                "correct the date, or give a later data date",
+            )
+            for name, rows in _after(ordered, until)
         ),
     ]
     lines = [
@@ -399,6 +400,15 @@ def _contradictions(ordered: pd.DataFrame, until: pd.Timestamp) -> tuple[pd.Data
         else pd.DataFrame({name: [] for name in PROBLEM_COLUMNS})
     )
     return problems, (~(overlap | ended_early | back_early)).to_numpy()
+
+
+def _after(ordered: pd.DataFrame, until: pd.Timestamp) -> Iterator[tuple[str, pd.Series]]:
+    """Find jobs with a date after the data date: once each, under the first such date."""
+    named = pd.Series(False, index=ordered.index)
+    for name in ("received", "handed_back", "ended_on", "notified"):
+        late = (ordered[name] > until) & ~named
+        named |= late
+        yield name, late
 
 
 def _episodes(
@@ -494,25 +504,42 @@ def _remarks(
             )
         )
     termless = int(history.jobs["term_days"].take(episodes["job"]).isna().sum())
-    unknown = int((episodes["cause"] == UNKNOWN).sum())
-    return (*notes, *remarks(follow, termless=termless, problems=len(problems), unknown=unknown))
+    said = remarks(
+        follow,
+        termless=termless,
+        termed=len(episodes) - termless,
+        problems=len(problems),
+        unknown=int((episodes["cause"] == UNKNOWN).sum()),
+    )
+    return (*notes, *said)
 
 
-def remarks(follow: Follow, *, termless: int, problems: int, unknown: int) -> tuple[Note, ...]:
+def remarks(
+    follow: Follow, *, termless: int, termed: int, problems: int, unknown: int
+) -> tuple[Note, ...]:
     """Say what a reader of a follow-up should know.
 
     Parameters
     ----------
     follow
         The rule in force.
-    termless
-        Hand-backs without a recorded term.
+    termless, termed
+        Hand-backs without a recorded term, and with one.
     problems
         Dates that contradict each other.
     unknown
         Counted comebacks without a recorded root cause.
     """
     notes = []
+    if follow == "all" and termed:
+        notes.append(
+            Note(
+                "terms_ignored",
+                "Comebacks after a job's own term are counted as if it still ran, but owners bring "
+                "fewer units back once cover ends: what is said of later days reads too low. "
+                "Follow each job inside its own term to avoid that.",
+            )
+        )
     if follow == "covered" and termless:
         notes.append(
             Note(

@@ -152,6 +152,7 @@ def test_a_date_that_reads_two_ways_is_a_question(home, capsys):
         (("curves", "SHOP", "--where", "model=kettle"), "Recorded: boiler"),
         (("curves", "SHOP", "--since", "tomorrow"), "year-month-day"),
         (("curves", "SHOP", "--data-date", "1/1/2026"), "year-month-day"),
+        (("curves", "SHOP", "--data-date", "2199-01-01"), "still to come"),
         (("curves", "SHOP", "--follow", "some"), "--follow"),
         (("curves", "SHOP", "--grace", "-1"), "zero or more"),
         (("curves", "SHOP", "--link-at", "2"), "2"),

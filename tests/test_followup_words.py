@@ -70,6 +70,28 @@ def second(**facts: object) -> dict:
             ),
         ),
         (
+            # Only the later of its dates is wrong, and that one is named.
+            [FIRST, second(unit=1, handed_back="2027-01-02")],
+            (
+                "B",
+                "handed_back",
+                "2027-01-02",
+                "the job has a date after the data date 2026-12-31",
+                "correct the date, or give a later data date",
+            ),
+        ),
+        (
+            # Several late dates are one problem, under the first of them.
+            [FIRST, second(unit=1, received="2027-01-02", handed_back="2027-01-03")],
+            (
+                "B",
+                "received",
+                "2027-01-02",
+                "the job has a date after the data date 2026-12-31",
+                "correct the date, or give a later data date",
+            ),
+        ),
+        (
             [FIRST, second(unit=1, received="2027-01-02")],
             (
                 "B",
@@ -309,3 +331,12 @@ def test_a_data_date_is_named_and_a_history_without_jobs_is_refused():
 def test_the_rules_in_force_are_kept_with_the_answer():
     result = followed(FIRST, count="covered", follow="all", grace_days=3)
     assert (result.count, result.follow, result.grace_days) == ("covered", "all", 3)
+
+
+def test_following_past_the_terms_is_remarked_where_there_are_terms():
+    def codes(**facts):
+        return [note.code for note in followed(FIRST | facts, follow="all").notes]
+
+    assert codes(term_days=90) == ["terms_ignored"]
+    assert codes(term_days=None) == []
+    assert followed(FIRST | {"term_days": 90}).notes == ()

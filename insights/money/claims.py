@@ -366,13 +366,4 @@ def _notes(followup: Followup, delay: float, moved: int) -> list[Note]:
                 moved,
             )
         )
-    if followup.follow == "all":
-        notes.append(
-            Note(
-                "terms_ignored",
-                "Returns after a job's own term are counted as if it still ran, but owners bring "
-                "fewer units back once cover ends. Follow each job inside its own term to avoid "
-                "quoting long terms too low.",
-            )
-        )
     return notes

@@ -124,6 +124,7 @@ def count_in_book(
     if episodes.empty:
         raise nothing_left() if (chosen or since or until) else nothing_to_follow(latest)
     unknown = int(episodes["jobs"][episodes["cause"] == UNKNOWN].sum())
+    termless = int(episodes["termless"].sum())
     return CountedInBook(
         table=_life_table(episodes, tuple(by), _causes(counted)),
         data_date=latest,
@@ -132,7 +133,8 @@ def count_in_book(
             *units.notes,
             *remarks(
                 follow,
-                termless=int(episodes["termless"].sum()),
+                termless=termless,
+                termed=int(episodes["jobs"].sum()) - termless,
                 problems=int(counted["problems"].sum()),
                 unknown=unknown,
             ),

@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from insights.errors import RequestError
-from insights.followup import COUNTS, FOLLOWS, GRACE_DAYS, Followup, follow_up, select
+from insights.followup import (
+    COUNTS,
+    FOLLOWS,
+    GRACE_DAYS,
+    Followup,
+    as_day,
+    follow_up,
+    select,
+)
 from insights.history.book.address import is_book
 from insights.history.declared import Declared
 from insights.history.exact import exact_units
@@ -136,12 +144,31 @@ def followed(args: argparse.Namespace, history: History) -> Followup:
     """Link units and start the clocks."""
     return follow_up(
         history,
-        data_date=args.data_date,
+        data_date=data_date(args),
         follow=args.follow,
         count=args.count,
         grace_days=args.grace,
         links=_units(args, history),
     )
+
+
+def data_date(args: argparse.Namespace) -> pd.Timestamp | None:
+    """Read the data date; None where none was said.
+
+    Raises
+    ------
+    RequestError
+        It is no day, or lies ahead: days to come would count as days without a comeback.
+    """
+    if args.data_date is None:
+        return None
+    day = as_day(args.data_date, "data date")
+    if day > pd.Timestamp(date.today()):
+        raise RequestError(
+            f"--data-date {args.data_date} is still to come, so no record is complete up to it. "
+            "Give a day up to today."
+        )
+    return day
 
 
 def _units(args: argparse.Namespace, history: History) -> Links:

@@ -13,7 +13,7 @@ from insights.survival.curves import curves_from_counts
 from insights.survival.lifetable import LifeTable
 from insights.survival.stating import MIN_AT_RISK, Request, request
 from insights.verbs.answer import Answer
-from insights.verbs.asked import days_of, names_of, open_read_only, wanted_values
+from insights.verbs.asked import data_date, days_of, names_of, open_read_only, wanted_values
 
 LEVEL = 0.95
 ROWS_NEEDED = (
@@ -66,7 +66,7 @@ def _counted(args: argparse.Namespace) -> tuple[LifeTable, tuple[Note, ...]]:
     found = count_in_book(
         open_read_only(args),
         names_of(args.by) or (),
-        data_date=args.data_date,
+        data_date=data_date(args),
         follow=args.follow,
         count=args.count,
         grace_days=args.grace,

@@ -176,9 +176,9 @@ def test_what_is_remarked_is_said_in_full():
     assert [(note.code, note.text) for note in everything.notes] == [
         (
             "terms_ignored",
-            "Returns after a job's own term are counted as if it still ran, but owners bring "
-            "fewer units back once cover ends. Follow each job inside its own term to avoid "
-            "quoting long terms too low.",
+            "Comebacks after a job's own term are counted as if it still ran, but owners bring "
+            "fewer units back once cover ends: what is said of later days reads too low. "
+            "Follow each job inside its own term to avoid that.",
         )
     ]
     # Followed past its term, the later return counts on its own day.

@@ -110,7 +110,7 @@ def test_what_is_remarked_is_said_in_full(none_back):
 
 
 def test_what_the_record_and_the_claims_remark_stands_before_the_quotes_own():
-    rows = [dict(job, term_days=None) for job in fleet(40)]
+    rows = [dict(job, term_days=90) for job in fleet(40)]
     record = followed(*rows, follow="all")
     codes = [note.code for note in quote_warranty(record, [90], claim_cost=5).notes]
     assert codes == ["terms_ignored", "no_claims"]
