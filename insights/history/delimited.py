@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 from collections import Counter
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -14,7 +16,14 @@ import pyarrow.compute as pc
 from pyarrow import csv as arrow_csv
 
 from insights.errors import SourceError
-from insights.history.raw import TEXT, Flaw, Raw, distinct_headings
+from insights.history.raw import (
+    TEXT,
+    Flaw,
+    Raw,
+    distinct_headings,
+    titles_above,
+    titles_remark,
+)
 
 DELIMITERS = (",", ";", "\t", "|")
 # One block is parsed at a time; a row must fit into one.
@@ -47,8 +56,11 @@ def read_delimited(name: str, data: bytes) -> Raw:
     if not data.endswith((b"\n", b"\r")):
         data += b"\n"
     delimiter = delimiter or _sniff(data)
+    data, lines, titles = _without_titles(data, delimiter)
+    skipped += lines
+    remarks += titles_remark(titles)
     try:
-        width = len(next(csv.reader(io.StringIO(_opening(data), newline=""), delimiter=delimiter)))
+        width = len(next(_rows(data, delimiter)))
     except csv.Error as error:
         raise SourceError(f"{name} has no readable heading row: {error}.") from error
     table, numbers, ragged = _parse(name, data, delimiter, width)
@@ -115,6 +127,25 @@ def _without_preamble(data: bytes) -> tuple[bytes, str | None, int]:
     return data, delimiter, skipped
 
 
+def _without_titles(data: bytes, delimiter: str) -> tuple[bytes, int, list[list[str]]]:
+    """Cut the rows above the heading row; count their lines, and keep what they say."""
+    titles = []
+    try:
+        above = titles_above(_rows(data, delimiter))
+        reader = _rows(data, delimiter)
+        titles = [next(reader) for _ in range(above)]
+    except csv.Error:
+        return data, 0, []  # cutting into rows says what is wrong
+    lines = reader.line_num
+    head = data[:_SNIFFED_BYTES].splitlines(keepends=True)[:lines]
+    return data[sum(map(len, head)) :], lines, titles
+
+
+def _rows(data: bytes, delimiter: str) -> Any:
+    """Read the first rows of a text, of which the last may be cut short."""
+    return csv.reader(io.StringIO(_opening(data), newline=""), delimiter=delimiter)
+
+
 def _opening(data: bytes) -> str:
     return data[:_SNIFFED_BYTES].decode("utf-8", errors="ignore")
 
@@ -123,15 +154,11 @@ def _sniff(data: bytes) -> str:
     """Choose the delimiter that cuts the first rows most evenly, then the widest."""
 
     def merit(delimiter: str) -> tuple[float, int]:
-        widths: list[int] = []
         try:
-            for row in csv.reader(io.StringIO(_opening(data), newline=""), delimiter=delimiter):
-                if row:
-                    widths.append(len(row))
-                if len(widths) == 50:
-                    break
+            rows = [row for row in itertools.islice(_rows(data, delimiter), 50) if row]
         except csv.Error:
             return (0.0, 0)
+        widths = [len(row) for row in rows[titles_above(rows) :]]
         if not widths or widths[0] == 1:
             return (0.0, 0)
         return (round(Counter(widths)[widths[0]] / len(widths), 1), widths[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -10,6 +11,9 @@ import pandas as pd
 import pyarrow as pa
 
 TEXT = pa.large_string()
+FEWEST_HEADINGS = 3
+"""A job history needs as many; a row that fills fewer cells is not its heading row."""
+_MOST_TITLES = 10
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,34 @@ class Raw:
             At most this many rows.
         """
         return self.table.slice(0, limit).to_pandas().astype(object)
+
+
+def titles_above(rows: Iterable[Sequence[str | None]]) -> int:
+    """Count the rows above the heading row: a title, a date, an empty line.
+
+    Parameters
+    ----------
+    rows
+        Cells of the first rows.
+
+    Returns
+    -------
+    int
+        0 where no row soon fills as many cells as a job history has headings.
+    """
+    for place, cells in enumerate(itertools.islice(rows, _MOST_TITLES + 1)):
+        if sum(bool((cell or "").strip()) for cell in cells) >= FEWEST_HEADINGS:
+            return place
+    return 0
+
+
+def titles_remark(titles: Sequence[Sequence[str | None]]) -> tuple[tuple[str, str], ...]:
+    """Say which rows above the heading row are left aside; nothing where none are."""
+    words = [" ".join(cell for cell in cells if cell) for cells in titles]
+    shown = "; ".join(text for text in words if text.strip())
+    if not shown:
+        return ()
+    return (("titles", f"Left aside above the heading row: {shown}."),)
 
 
 def distinct_headings(given: Iterable[str | None]) -> list[str]:

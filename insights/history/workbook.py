@@ -19,7 +19,14 @@ from openpyxl.utils.exceptions import InvalidFileException
 from insights.errors import FormatQuestion, SourceError
 from insights.history.declared import Declared
 from insights.history.questions import SheetQuestion
-from insights.history.raw import Flaw, Raw, distinct_headings, text_table
+from insights.history.raw import (
+    Flaw,
+    Raw,
+    distinct_headings,
+    text_table,
+    titles_above,
+    titles_remark,
+)
 
 _MOST_UNPACKED_BYTES = 2 << 30
 _LARGEST_EXACT = 1e15
@@ -52,7 +59,9 @@ def read_workbook(name: str, data: bytes, declared: Declared) -> Raw:
     title = _sheet(name, filled, declared)
     if not filled[title]:
         raise SourceError(f"{name} is empty. Give a sheet with a heading row and one row a job.")
-    (_, heading), *body = filled[title]
+    texts = [[_text(cell.value, declared) for cell in cells] for _, cells in filled[title][:50]]
+    above = titles_above(texts)
+    (_, heading), *body = filled[title][above:]
     # Cells after the last heading count too: nothing is dropped unseen.
     width = max(_used(cells) for _, cells in filled[title])
     headings = distinct_headings(_text(cell.value, declared) for cell in _wide(heading, width))
@@ -74,7 +83,7 @@ def read_workbook(name: str, data: bytes, declared: Declared) -> Raw:
         for spot, places in errors.items()
     ]
     flaws += _unsolved(name, data, title, rows, headings, columns)
-    return Raw(text_table(headings, columns), rows, tuple(flaws))
+    return Raw(text_table(headings, columns), rows, tuple(flaws), titles_remark(texts[:above]))
 
 
 @contextmanager

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from insights.errors import SourceError
+from insights.errors import HeadingsError, SourceError
 from insights.history.intake import read_history
 
 TODAY = date(2026, 6, 30)
@@ -43,6 +43,24 @@ def test_letters_survive_every_encoding_met_in_practice(encoding):
 def test_quoted_cells_keep_separators_quotation_marks_and_lines():
     history = read(HEAD + '1,2026-03-02,grill,"hot, ""very""\nhot"\n')
     assert history.jobs["notes"][0] == 'hot, "very"\nhot'
+
+
+@pytest.mark.parametrize(
+    "title", ["Repairs, harbour lane", "Repairs 2026;;;", '"Repairs\nand more";;']
+)
+def test_a_title_above_the_headings_is_left_aside_and_told(title):
+    rows = "job_id;received;model;notes\n1;2026-03-02;grill;\n2;soon;grill;\n"
+    history = read(f"{title}\n\n{rows}")
+    assert list(history.jobs["job_id"]) == ["1"]
+    assert history.refused["row"].tolist() == [title.count("\n") + 5]
+    (told,) = [note.text for note in history.notes if note.code == "titles"]
+    assert told.startswith("Left aside above the heading row: Repairs")
+
+
+def test_a_heading_row_is_never_taken_for_a_title():
+    assert not [note for note in read(HEAD + "1,2026-03-02,grill,\n").notes]
+    with pytest.raises(HeadingsError, match="The headings are: job_id"):
+        read("job_id\n1\n2\n")
 
 
 def test_a_separator_line_on_top_is_obeyed_and_counted():

@@ -50,6 +50,14 @@ def test_real_dates_numbers_and_flags_are_taken_as_they_are():
         assert job["cause_removed"] == "yes"
 
 
+def test_a_title_above_the_headings_is_left_aside_and_told():
+    rows = [["Repairs of 2026"], [], HEAD, ["1", date(2026, 3, 2), None, "a"], ["2", "soon"]]
+    history = read(workbook(rows))
+    assert list(history.jobs["job_id"]) == ["1"]
+    assert set(history.refused["row"]) == {5}
+    assert "Left aside above the heading row: Repairs of 2026." in {n.text for n in history.notes}
+
+
 def test_text_dates_beside_real_ones_need_their_format():
     data = workbook([HEAD, ["1", "03/04/2026", None, "a"], ["2", "05/04/2026", None, "a"]])
     with pytest.raises(FormatQuestion, match="received"):
