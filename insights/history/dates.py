@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,9 @@ _FORMATS: tuple[str, ...] = (
 )
 _TIMES = ("", " %H:%M", " %H:%M:%S", " %I:%M %p")
 _SHOWN = 3
+_MOSTLY = 0.9
+"""What share of the values a format must read to be offered."""
+_SAMPLE = date(2026, 3, 9)
 _LONGEST_SHOWN = 30
 
 
@@ -72,7 +76,7 @@ def ask_about_dates(columns: Mapping[str, pa.Array]) -> None:
     ------
     DateQuestion
         Some column reads better in another format; the question shows values and says which
-        formats fit all values of all such columns.
+        formats fit the values of all such columns, or nearly all.
     """
     asked = {}
     for heading, distinct in columns.items():
@@ -83,22 +87,30 @@ def ask_about_dates(columns: Mapping[str, pa.Array]) -> None:
                 asked[heading] = values
     if not asked:
         return
-    formats = _fitting_all(asked.values())
+    values = pa.concat_arrays([column.cast(TEXT) for column in asked.values()])
+    formats, odd = _fitting(values)
     examples = {
         heading: [" ".join(value.split())[:_LONGEST_SHOWN] for value in values[:_SHOWN].to_pylist()]
         for heading, values in asked.items()
     }
-    raise DateQuestion(_question(examples, formats), examples, formats)
+    raise DateQuestion(_question(examples, formats, odd), examples, formats)
 
 
-def _question(examples: Mapping[str, list[str]], formats: list[str]) -> str:
+def as_written(date_format: str) -> str:
+    """Show a day in a format, for those who don't read formats: ``09/03/2026 for 9 March 2026``."""
+    return f"{_SAMPLE.strftime(date_format)} for 9 March 2026"
+
+
+def _question(examples: Mapping[str, list[str]], formats: list[str], odd: int) -> str:
     shown = "; ".join(f"{heading}: {', '.join(values)}" for heading, values in examples.items())
+    named = " and ".join(f"{one} ({as_written(one)})" for one in formats)
+    others = f" but {odd} different values, whose rows would be refused" if odd else ""
     if not formats:
-        fit = "No one format fits all values; write the dates year-month-day"
+        fit = "No one format fits them; write the dates year-month-day"
     elif len(formats) == 1:
-        fit = f"{formats[0]} fits all values; declare it if it is meant"
+        fit = f"{named} fits all{others}; declare it if it is meant"
     else:
-        fit = f"{' and '.join(formats)} each fit all values; declare which one is meant"
+        fit = f"{named} each fit all{others}; declare which one is meant"
     return f"Dates are not written year-month-day ({shown}). {fit}."
 
 
@@ -136,7 +148,16 @@ def _best_fit(values: pa.Array) -> int:
     return round(most * len(values) / len(sample))
 
 
-def _fitting_all(columns: Iterable[pa.Array]) -> list[str]:
-    values = pa.concat_arrays([column.cast(TEXT) for column in columns])
-    quick = [f for f in _candidates() if _fits(_sample(values), f).all()]
-    return [f for f in quick if _fits(values, f).all()]
+def _fitting(values: pa.Array) -> tuple[list[str], int]:
+    """Find the formats that read most of the values, and how many each leaves unread.
+
+    One cell typed wrong should not hide how all the others are written.
+    """
+    sample = _sample(values)
+    enough = _MOSTLY * len(sample)
+    likely = [f for f in _candidates() if _fits(sample, f).sum() >= enough]
+    reads = {f: int(_fits(values, f).sum()) for f in likely}
+    most = max(reads.values(), default=0)
+    if most < _MOSTLY * len(values):
+        return [], 0
+    return [f for f, read in reads.items() if read == most], len(values) - most

@@ -54,7 +54,7 @@ class DateQuestion(FormatQuestion):
     examples
         A few values of each column, by heading.
     formats
-        The formats, if any, that fit all values of all these columns.
+        The formats, if any, that fit all values of all these columns, or nearly all.
     """
 
     def __init__(

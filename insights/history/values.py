@@ -12,7 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from insights.history.dates import EARLIEST, ISO, is_day_number, parse_days
+from insights.history.dates import EARLIEST, ISO, as_written, is_day_number, parse_days
 from insights.history.declared import Declared
 from insights.history.raw import TEXT, Flaw, each_once
 from insights.history.schema import Column, dtype_of
@@ -187,7 +187,7 @@ def _days(cells: Cells, declared: Declared, today: date) -> tuple[pd.Series, Ver
     written = (
         "year-month-day"
         if declared.date_format in (None, ISO)
-        else f"year-month-day or {declared.date_format}"
+        else f"year-month-day or like {as_written(declared.date_format)}"
     )
     verdicts: Verdicts = [
         (

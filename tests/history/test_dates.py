@@ -41,12 +41,19 @@ def test_values_that_fit_both_orders_are_a_question_that_says_so():
         read(["03/04/2026", "05/06/2026"])
     assert caught.value.formats == ("%d/%m/%Y", "%m/%d/%Y")
     assert caught.value.examples == {"received": ("03/04/2026", "05/06/2026")}
-    for part in ("received", "03/04/2026", "%d/%m/%Y and %m/%d/%Y each fit"):
+    for part in (
+        "received",
+        "03/04/2026",
+        "%d/%m/%Y (09/03/2026 for 9 March 2026) and %m/%d/%Y (03/09/2026 for 9 March 2026)",
+        "each fit all; declare which one is meant",
+    ):
         assert part in str(caught.value)
 
 
 def test_one_value_that_settles_the_order_still_asks_but_offers_one_format():
-    with pytest.raises(DateQuestion, match="%d/%m/%Y fits all values") as caught:
+    with pytest.raises(
+        DateQuestion, match=r"%d/%m/%Y \(09/03/2026 for 9 March 2026\) fits all;"
+    ) as caught:
         read(["03/04/2026", "25/06/2026"])
     assert caught.value.formats == ("%d/%m/%Y",)
 
@@ -63,6 +70,15 @@ def test_the_settling_value_may_stand_in_another_column_and_far_down():
 def test_an_odd_cell_on_top_does_not_hide_the_question():
     with pytest.raises(DateQuestion, match="No one format fits"):
         read(["soon", "25/04/2026", "26/04/2026"])
+
+
+def test_one_day_typed_wrong_does_not_hide_how_the_others_are_written():
+    rows = [f"{day:02}/04/2026" for day in range(1, 31)]
+    with pytest.raises(DateQuestion, match="fits all but 2 different values") as caught:
+        read([*rows, "32/04/2026", "soon"])
+    assert caught.value.formats == ("%d/%m/%Y",)
+    with pytest.raises(DateQuestion, match="No one format fits"):
+        read([*rows[:12], "soon", "later", "32/04/2026"])
 
 
 def test_no_format_fitting_all_is_said():
@@ -93,7 +109,7 @@ def test_a_declared_format_does_not_bend_for_one_cell():
     history = read(["09/03/2026", "04/25/2026", "2026-03-10"], Declared(date_format="%d/%m/%Y"))
     assert list(history.jobs["received"].dt.day) == [9, 10]
     assert history.refused["problem"].tolist() == [
-        "not a day written as year-month-day or %d/%m/%Y"
+        "not a day written as year-month-day or like 09/03/2026 for 9 March 2026"
     ]
 
 
