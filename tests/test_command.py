@@ -284,7 +284,7 @@ def test_quote_has_the_agreed_keys(practised, capsys):
 def test_a_quote_says_what_to_charge_and_what_the_law_grants(practised, capsys):
     assert main(["quote", practised, "--terms", "90", "--claim-cost", "40"]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Of the next 100 jobs like these, expect claims from 12.")
+    assert out.startswith("Of each 100 of the next 1,000 jobs like these, expect claims from 12.")
     assert "To be safe, each job's price must carry" in out
     assert "statutory rights" in out
 

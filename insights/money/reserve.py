@@ -22,6 +22,7 @@ DRAWS = 2000
 MONEY_DRAWS = 20_000
 BAND_DAYS = 30
 MONTHS_NAME = "month of hand-back"
+PAST_EVIDENCE = "past_evidence"
 PARTS = ("inside the term", "past the term, inside the grace", "arrived, not settled")
 METHOD = (
     "Chance of a claim given the age so far, (F(end) - F(age)) / (1 - F(age)), F by "
@@ -161,7 +162,8 @@ def reserve(
     terms = followup.history.jobs["term_days"].to_numpy()[followup.episodes["job"]]
     if not (terms > 0).any():
         raise EvidenceError(
-            "No job has a warranty term recorded, so nothing is owed on any. Record term_days."
+            "No job has a warranty term above zero recorded, so nothing is owed on any. Record "
+            "term_days."
         )
     curve = arrivals(followup, claims, np.nanmax(terms), size, seed)
     shared, codes = _shared(followup, curve) if share_groups else (None, None)
@@ -207,7 +209,9 @@ def _shared(followup: Followup, curve: Arrivals) -> tuple[SharedEffect | None, n
     term = followup.history.jobs["term_days"].to_numpy()[episodes["job"]]
     term = np.where(np.isnan(term), np.inf, term)
     none = np.zeros(len(episodes))
-    hazard = -np.log1p(-curve.chance(term, none, episodes["days"].to_numpy()))
+    chance = curve.chance(term, none, episodes["days"].to_numpy())
+    # Where every job came back, nobody is left to have a hazard: half a job stands for that.
+    hazard = -np.log1p(-np.minimum(chance, 1 - 0.5 / len(episodes)))
     found = []
     names = {"month": MONTHS_NAME} | {
         f"lot_{part}": f"lot of {part}" for part in followup.history.lots
@@ -351,7 +355,7 @@ def _notes(
     if beyond:
         notes.append(
             Note(
-                "past_evidence",
+                PAST_EVIDENCE,
                 f"{counted(beyond, 'open job has', 'open jobs have')} a term longer than the "
                 f"record carries. Money is held up to day {curve.reach:g} after hand-back; what "
                 "comes later is not included, so hold more.",

@@ -8,8 +8,8 @@ import pandas as pd
 
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
-from insights.money.reserve import Reserve
-from insights.wording import STATUTORY, Finding, counted
+from insights.money.reserve import PAST_EVIDENCE, Reserve
+from insights.wording import STATUTORY, Finding, counted, whole
 
 KINDS = {
     "non_renewing": "a repair under warranty does not lengthen it",
@@ -31,14 +31,22 @@ def of_quote(quote: Quote) -> Finding:
         f"{row.claims_per_100:.1f} within {row.term_days:g} days ({row.low:.1f} to {row.high:.1f})"
         for row in stated.itertuples()
     )
-    sentence = f"Of the next 100 jobs like these, expect claims from {parts}."
-    if stated["loading"].notna().all():
+    batch = whole(quote.assumptions.batch)
+    sentence = f"Of each 100 of the next {batch} jobs like these, expect claims from {parts}."
+    if stated_loading(quote):
         charges = ", ".join(f"{loading:.2f}" for loading in stated["loading"])
         sentence += f" To be safe, each job's price must carry {charges}."
     if len(refused):
         days = ", ".join(f"{term:g}" for term in refused["term_days"])
-        sentence += f" {days} days is not quoted. {refused['why_not'].iloc[-1]}"
+        are = "is" if len(refused) == 1 else "are"
+        sentence += f" {days} days {are} not quoted. {refused['why_not'].iloc[-1]}"
     return Finding(sentence, _caveats(quote))
+
+
+def stated_loading(quote: Quote) -> bool:
+    """Tell whether every quoted term has what a price must carry."""
+    stated = quote.table[quote.table["supported"]]
+    return bool(len(stated) and stated["loading"].notna().all())
 
 
 def target_met(quote: Quote) -> str:
@@ -59,6 +67,11 @@ def _caveats(quote: Quote) -> tuple[str, ...]:
     ]
     if met := target_met(quote):
         texts.insert(0, met)
+    if stated_loading(quote):
+        texts.append(
+            f"What each price must carry keeps a pool of {whole(assumed.pool_jobs)} such jobs "
+            f"from falling short {1 - assumed.short_pool_chance:.0%} of the time."
+        )
     if pd.notna(quote.best_term_for_margin):
         texts.append(
             f"Of the offers asked about, {quote.best_term_for_margin:g} days leaves the best "
@@ -70,25 +83,40 @@ def _caveats(quote: Quote) -> tuple[str, ...]:
 
 def of_reserve(reserve: Reserve) -> Finding:
     """Say how much to hold, how sure that is, and when it falls due."""
-    claims = reserve.claims
-    exposed = (
-        f"{counted(reserve.jobs, 'hand-back is', 'hand-backs are')} open to a claim; expect "
-        f"{claims.mean:.1f} claims from {'it' if reserve.jobs == 1 else 'them'} "
-        f"({claims.low} to {claims.high})"
-    )
+    waiting = int(reserve.parts["jobs"].iloc[-1])
+    if not reserve.jobs and not waiting:
+        return Finding(
+            "No hand-back is open to a claim and no comeback is unsettled: nothing need be held.",
+            _reserve_caveats(reserve),
+        )
+    exposed = _exposed(reserve, waiting)
     if pd.isna(reserve.expected):
         return Finding(
             f"{exposed}. What they cost is not known: give the cost of a claim.",
             _reserve_caveats(reserve),
         )
+    cut_short = any(note.code == PAST_EVIDENCE for note in reserve.notes)
     sentence = (
-        f"Set aside {reserve.p90:,.0f}: nine times in ten that is enough, and "
+        f"Set aside {'at least ' * cut_short}{reserve.p90:,.0f}: nine times in ten that is enough"
+        f"{' for what the record can tell of, which is not all' * cut_short}, and "
         f"{reserve.expected:,.0f} is expected. {exposed}."
     )
     due = reserve.months.head(1)
     if len(due):
         sentence += f" {due['expected'].iloc[0]:,.0f} of it falls in {due['month'].iloc[0]}."
     return Finding(sentence, _reserve_caveats(reserve))
+
+
+def _exposed(reserve: Reserve, waiting: int) -> str:
+    if not reserve.jobs:
+        one = f"{counted(waiting, 'comeback is', 'comebacks are')} not settled"
+        return f"No hand-back is open to a claim; {one}"
+    claims = reserve.claims
+    return (
+        f"{counted(reserve.jobs, 'hand-back is', 'hand-backs are')} open to a claim; expect "
+        f"{claims.mean:.1f} claims from {'it' if reserve.jobs == 1 else 'them'} "
+        f"({claims.low} to {claims.high})"
+    )
 
 
 def of_backtest(score: Backtest) -> Finding:
@@ -116,4 +144,5 @@ def _scored(row: Any) -> str:
 
 def _reserve_caveats(reserve: Reserve) -> tuple[str, ...]:
     notes = dict.fromkeys(note.text for note in reserve.notes)
-    return (*notes, PAST)
+    level = (f"The range of claims is {reserve.level:.0%} likely to hold.",) * bool(reserve.jobs)
+    return (*level, *notes, PAST)

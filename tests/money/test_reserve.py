@@ -376,6 +376,12 @@ def test_without_costs_no_money_is_stated():
     assert "no_costs" in [note.code for note in held.notes]
 
 
+def test_a_record_on_which_every_job_came_back_is_no_accident():
+    # 60 comebacks wait on the bench, none is still out: 60 bills of 38, whatever the curve says.
+    held = reserve(followed(*fleet(60, (30,) * 60, term_days=180)), claim_cost=38)
+    assert (held.expected, held.p90, held.claims.mean) == (60 * 38, 60 * 38, 0)
+
+
 def test_nothing_open():
     held = reserve(followed(*batch("p", "2025-01-01", 60, (20,) * 6)))
     assert (held.jobs, held.claims.mean, held.claims.high, held.expected) == (0, 0, 0, 0)

@@ -21,7 +21,7 @@ def test_a_quote_names_each_term_its_range_and_what_to_charge(followup):
     row = quote.table.iloc[0]
     sentence = wording_money.of_quote(quote).sentence
     assert sentence.startswith(
-        "Of the next 100 jobs like these, expect claims from "
+        "Of each 100 of the next 1,000 jobs like these, expect claims from "
         f"{row['claims_per_100']:.1f} within 90 days ({row['low']:.1f} to {row['high']:.1f}); "
     )
     charged = ", ".join(f"{loading:.2f}" for loading in quote.table["loading"])
@@ -32,6 +32,8 @@ def test_a_refused_term_comes_with_its_reason(followup):
     quote = quote_warranty(followup, (90, 3000), claim_cost=40.0)
     sentence = wording_money.of_quote(quote).sentence
     assert "3000 days is not quoted." in sentence
+    more = wording_money.of_quote(quote_warranty(followup, (90, 3000, 3500))).sentence
+    assert "3000, 3500 days are not quoted." in more
     assert quote.table["why_not"].iloc[1] in sentence
 
 
@@ -53,3 +55,39 @@ def test_a_reserve_in_a_sentence(followup):
     held = reserve(followup, claim_cost=40.0)
     sentence = wording_money.of_reserve(held).sentence
     assert sentence.startswith(f"Set aside {held.p90:,.0f}: nine times in ten that is enough")
+
+
+def test_what_a_range_and_a_price_promise_is_said(followup):
+    quote = wording_money.of_quote(quote_warranty(followup, (90,), claim_cost=40.0))
+    assert "The range is for the next 1,000 jobs, 90% likely to hold" in quote.caveats[0]
+    assert quote.caveats[1] == (
+        "What each price must carry keeps a pool of 100 such jobs from falling short 90% of the "
+        "time."
+    )
+    held = wording_money.of_reserve(reserve(followup, claim_cost=40.0))
+    assert held.caveats[0] == "The range of claims is 90% likely to hold."
+
+
+def test_money_held_only_as_far_as_the_record_carries_is_not_said_to_be_all():
+    young = reserve(followed(*fleet(60, term_days=180), data_date="2026-01-06"), claim_cost=40.0)
+    assert "past_evidence" in [note.code for note in young.notes]
+    assert wording_money.of_reserve(young).sentence.startswith(
+        "Set aside at least 0: nine times in ten that is enough for what the record can tell of, "
+        "which is not all, and 0 is expected. 60 hand-backs are open to a claim"
+    )
+
+
+def test_nothing_open_is_said_in_words():
+    over = fleet(60, (20,), term_days=90)
+    over[1] |= {"handed_back": "2026-01-23", "decision": "covered", "term_days": 90}
+    none = wording_money.of_reserve(reserve(followed(*over), claim_cost=40.0))
+    assert none.sentence == (
+        "No hand-back is open to a claim and no comeback is unsettled: nothing need be held."
+    )
+    waits = wording_money.of_reserve(
+        reserve(followed(*fleet(60, (20,), term_days=90)), claim_cost=40.0)
+    )
+    assert waits.sentence.startswith(
+        "Set aside 40: nine times in ten that is enough, and 40 is expected. No hand-back is open "
+        "to a claim; 1 comeback is not settled."
+    )
