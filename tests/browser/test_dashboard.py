@@ -25,6 +25,8 @@ PATHS = {
     "The record": "record",
     "How this was checked": "checked",
 }
+WIDEST = ("Does it work?", "Better or worse", "How this was checked")
+"""With the longest tables and figures."""
 
 
 def answer(page) -> str:
@@ -49,11 +51,18 @@ def choose(page, words: str) -> None:
     settle(page)
 
 
-def test_no_page_raises_overflows_or_asks_another_machine(page, address):
+@pytest.mark.parametrize(
+    "paths",
+    [
+        pytest.param({name: PATHS[name] for name in WIDEST}, id="the widest"),
+        pytest.param(PATHS, id="every page", marks=pytest.mark.slow),
+    ],
+)
+def test_no_page_raises_overflows_or_asks_another_machine(page, address, paths):
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     page.on("websocket", lambda opened: asked.append(opened.url))
-    for name, path in PATHS.items():
+    for name, path in paths.items():
         page.set_viewport_size({"width": 1280, "height": 900})
         visit(page, f"{address}/{path}")
         assert page.get_by_role("heading", name=name, level=1).is_visible()
