@@ -1,4 +1,4 @@
-"""What can be done with a book's people and its customers' data, on the command line."""
+"""The options of what can be done with a book's people and its customers' data."""
 
 from __future__ import annotations
 
