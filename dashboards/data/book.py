@@ -14,11 +14,12 @@ from dashboards.server import SOURCE_VARIABLE
 from insights.errors import NotAllowed
 from insights.history.book.address import is_book
 from insights.history.schema import History
-from insights.history.units import Links, link_units
+from insights.history.units import Links
 
 if TYPE_CHECKING:
     # The database library takes a while to import, which only a book should cost.
     from insights.history.book.book import Book
+    from insights.history.book.kept_reading import KeptReading
 
 
 def is_open() -> bool:
@@ -52,12 +53,12 @@ def open_from_now_on(path: Path) -> None:
 
 def history(opened: Book) -> History:
     """Read the book's jobs as they stand."""
-    return _history(opened, (opened.name, opened.revision()))
+    return _kept(opened, opened.name).history()
 
 
 def links(opened: Book) -> Links:
     """Say which jobs of the book are the same unit, people's decisions among them."""
-    return _links(opened, (opened.name, opened.revision()))
+    return _kept(opened, opened.name).links()
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -68,13 +69,7 @@ def _opened(given: str, read_only: bool) -> Book:
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _history(_book: Book, revision: tuple[str, tuple[int, int]]) -> History:
-    return _book.history()
+def _kept(_book: Book, name: str) -> KeptReading:
+    from insights.history.book.kept_reading import KeptReading
 
-
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _links(_book: Book, revision: tuple[str, tuple[int, int]]) -> Links:
-    from insights.history.book.decisions import unit_decisions
-
-    jobs = history(_book)
-    return link_units(jobs, decisions=unit_decisions(_book, jobs))
+    return KeptReading(_book)

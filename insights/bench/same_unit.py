@@ -11,7 +11,7 @@ from insights.history.book.entries import Record
 from insights.history.book.kinds import SAME_UNIT
 from insights.history.book.people import Person
 from insights.history.schema import History
-from insights.history.units import Links, link_units
+from insights.history.units import Links, refuse_contradictions
 
 COMPARED = (
     "received",
@@ -112,7 +112,7 @@ def _try(book: Book, history: History, body: dict[str, object]) -> None:
         for decided in unit_decisions(book, history).to_dict("records")
         if {decided["job_id"], decided["earlier_job_id"]} != pair
     ]
-    link_units(history, decisions=pd.DataFrame([*others, body]))
+    refuse_contradictions(history, pd.DataFrame([*others, body]))
 
 
 def _row(history: History, job_id: str) -> dict[str, str]:

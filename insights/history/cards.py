@@ -12,6 +12,20 @@ from insights.history.serials import SHORTEST_FOR_SAME, identifiers, plain
 MISSING = -1
 NEVER = np.iinfo(np.int64).max // 4
 FILLER_CUSTOMERS = 5
+READ_BY_CARDS = (
+    "job_id",
+    "received",
+    "handed_back",
+    "ended_on",
+    "model",
+    "unit_serial",
+    "customer",
+    "phone",
+    "postcode",
+    "unit_age_years",
+    "earlier_repair",
+)
+"""What linking looks at; whatever else a save changes, the units stay."""
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ import pandas as pd
 import pyarrow.compute as pc
 
 from insights.history.cards import FILLER_CUSTOMERS, MISSING, filler_serials, free_from
+from insights.history.joining import contradicting
 from insights.history.schema import History
 from insights.history.serials import SHORTEST_FOR_SAME, identifiers, plain, sign_codes
-from insights.history.units import PAIR_COLUMNS, Links, checked_decisions, contradicting
+from insights.history.units import PAIR_COLUMNS, Links, checked_decisions
 from insights.notes import Note, counted, whole
 
 Key = TypeVar("Key", bound=Hashable)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from insights.errors import RequestError
 from insights.history.cards import Cards, Records
 from insights.history.serials import slips
 
@@ -217,3 +218,11 @@ def _claimant(units: Units, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     bare = units.all_cards.bare[units.records.first]
     low_claims = (jobs[low] < jobs[high]) | ((jobs[low] == jobs[high]) & bare[low] & ~bare[high])
     return np.where(low_claims, low, high)
+
+
+def contradicting(job_id: str, earlier_job_id: str) -> RequestError:
+    """Say that two jobs are kept apart by one decision and made one by others."""
+    return RequestError(
+        f"The decisions contradict each other: jobs {earlier_job_id} and {job_id} are said to be "
+        "different units, but other decisions make them one. Withdraw one of them."
+    )

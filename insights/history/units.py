@@ -10,7 +10,7 @@ import pandas as pd
 from insights.errors import RequestError
 from insights.history.blocking import candidate_pairs
 from insights.history.cards import Cards, Records, make_cards, records_of
-from insights.history.joining import PERSON, Units, join_records
+from insights.history.joining import PERSON, Units, contradicting, join_records
 from insights.history.matching import Ratios, best_stranger_odds, compare, estimate, pair_odds
 from insights.history.reasons import reasons_of
 from insights.history.schema import History
@@ -218,6 +218,24 @@ def checked_decisions(decisions: pd.DataFrame | None, history: History) -> pd.Da
     return pd.DataFrame({**rows, "same": same.to_numpy(dtype=bool)})
 
 
+def refuse_contradictions(history: History, decisions: pd.DataFrame) -> None:
+    """Try whether units can be drawn that follow a person's decisions, without drawing them.
+
+    Parameters
+    ----------
+    history, decisions
+        As for :func:`link_units`.
+
+    Raises
+    ------
+    RequestError
+        As :func:`link_units` would, for the same decisions.
+    """
+    decided = checked_decisions(decisions, history)
+    cards = make_cards(history.jobs, decided.loc[~decided["same"], "row"].to_numpy())
+    _decided_units(cards, records_of(cards), _as_cards(decided, cards))
+
+
 def _as_cards(decided: pd.DataFrame, cards: Cards) -> pd.DataFrame:
     card_of = np.argsort(cards.row)
     one, other = card_of[decided["row"]], card_of[decided["earlier_row"]]
@@ -244,7 +262,8 @@ def _held_to_be_one(evidence: Evidence, link_at: float) -> tuple[np.ndarray, np.
     said = said[cards.record[said["earlier"]] != cards.record[said["later"]]]
     if said.empty:
         return None
-    judged = join_records(_decided_units(evidence), evidence.candidates, link_at)
+    units = _decided_units(cards, evidence.records, decided)
+    judged = join_records(units, evidence.candidates, link_at)
     linked = evidence.candidates.take(judged.loc[judged["linked"], "pair"].to_numpy())
     pairs = pd.concat([said[["earlier", "later"]], linked[["earlier", "later"]]])
     return pairs["earlier"].to_numpy(), pairs["later"].to_numpy()
@@ -281,7 +300,7 @@ def _candidates(cards: Cards, records: Records, ratios: Ratios, review_from: flo
 
 def _links(evidence: Evidence, link_at: float, review_from: float) -> Links:
     cards = evidence.cards
-    units = _decided_units(evidence)
+    units = _decided_units(cards, evidence.records, evidence.decided)
     judged = join_records(units, evidence.candidates, link_at)
     in_doubt = (judged["probability"] >= review_from) & (judged["obstacle"] != PERSON)
     judged = judged[judged["linked"] | in_doubt]
@@ -294,13 +313,12 @@ def _links(evidence: Evidence, link_at: float, review_from: float) -> Links:
     return Links(unit_of_job, pairs, link_at, review_from, notes, evidence)
 
 
-def _decided_units(evidence: Evidence) -> Units:
-    cards, decided = evidence.cards, evidence.decided
+def _decided_units(cards: Cards, records: Records, decided: pd.DataFrame) -> Units:
     apart: dict[int, set[int]] = {}
     for later, earlier in decided.loc[~decided["same"], ["later", "earlier"]].to_numpy().tolist():
         apart.setdefault(later, set()).add(earlier)
         apart.setdefault(earlier, set()).add(later)
-    units = Units.of(cards, evidence.records, apart)
+    units = Units.of(cards, records, apart)
     for later, earlier in decided.loc[decided["same"], ["later", "earlier"]].to_numpy().tolist():
         units.join(int(cards.record[later]), int(cards.record[earlier]))
     unit = units.roots()[cards.record]
@@ -309,14 +327,6 @@ def _decided_units(evidence: Evidence) -> Units:
             if unit[later] == unit[earlier]:
                 raise contradicting(cards.job_id[later], cards.job_id[earlier])
     return units
-
-
-def contradicting(job_id: str, earlier_job_id: str) -> RequestError:
-    """Say that two jobs are kept apart by one decision and made one by others."""
-    return RequestError(
-        f"The decisions contradict each other: jobs {earlier_job_id} and {job_id} are said to be "
-        "different units, but other decisions make them one. Withdraw one of them."
-    )
 
 
 def _pair_frame(evidence: Evidence, judged: pd.DataFrame) -> pd.DataFrame:

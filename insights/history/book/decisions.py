@@ -49,6 +49,8 @@ def every_decision(book: Book, as_of: date | datetime | None = None) -> pd.DataF
 
 def among(decided: pd.DataFrame, job_ids: Iterable[str]) -> pd.DataFrame:
     """Keep the decisions of which both jobs are among some."""
+    if decided.empty:
+        return decided
     known = set(job_ids)
     both = decided["job_id"].isin(known) & decided["earlier_job_id"].isin(known)
     return decided[both].reset_index(drop=True)

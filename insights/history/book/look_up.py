@@ -27,7 +27,7 @@ from insights.history.book.entries import BookJob, as_job
 from insights.history.book.packing import FIXED, pack
 from insights.history.book.signs import Signs
 from insights.history.book.tables import heads, versions
-from insights.history.cards import make_cards, records_of
+from insights.history.cards import READ_BY_CARDS, make_cards, records_of
 from insights.history.declared import Declared
 from insights.history.matching import Ratios, estimate
 from insights.history.schema import History
@@ -43,20 +43,7 @@ on a doubtful pair; that is done beside the answers, which go by the last ones u
 
 PAIR = ("job_id", "earlier_job_id")
 
-COMPARED = (
-    "job_id",
-    "received",
-    "handed_back",
-    "ended_on",
-    "model",
-    "unit_serial",
-    "customer",
-    "phone",
-    "postcode",
-    "unit_age_years",
-    "earlier_repair",
-)
-STORED = [FIXED[name] for name in COMPARED]
+STORED = [FIXED[name] for name in READ_BY_CARDS]
 _AS_THEY_STAND = select(*(versions.c[name] for name in STORED)).join(
     heads, heads.c.version_id == versions.c.version_id
 )
@@ -286,13 +273,13 @@ def _learn(connection: Connection, decided: pd.DataFrame) -> _Lesson:
 
 
 def _one_row(arrival: Mapping[str, Any]) -> pd.DataFrame:
-    return pd.DataFrame({name: [arrival.get(name)] for name in COMPARED}, dtype=object)
+    return pd.DataFrame({name: [arrival.get(name)] for name in READ_BY_CARDS}, dtype=object)
 
 
 def _frame(rows: Sequence[Sequence[Any]]) -> pd.DataFrame:
     """Put the compared columns, as the book stores them, into what cards are made from."""
     frame = pd.DataFrame.from_records(rows, columns=STORED)
-    for name in COMPARED:
+    for name in READ_BY_CARDS:
         stored = FIXED[name]
         if stored != name:
             days = frame.pop(stored).astype("Int64")

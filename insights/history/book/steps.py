@@ -36,6 +36,11 @@ def current() -> Any:
     )
 
 
+def saved_since(version_id: int) -> Any:
+    """Ask for the jobs of which a version was saved after one, as :func:`current` does."""
+    return current().where(versions.c.version_id > version_id)
+
+
 def known(before_us: int) -> Any:
     """Ask for every job as it stood just before a moment, as :func:`current` does."""
     known = (
