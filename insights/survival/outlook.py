@@ -93,10 +93,13 @@ class Outlook:
             return ""
         reach = f"{self.seen_until:g}"
         if np.isnan(self.seen_until):
-            return (
-                f"Too few jobs are followed: {self.stratum.jobs}, and {MIN_AT_RISK} are needed to "
-                "state anything."
-            )
+            jobs, needed = self.stratum.jobs, f"{MIN_AT_RISK} are needed to state anything."
+            if jobs >= MIN_AT_RISK:
+                return (
+                    f"Too few of {jobs} jobs are followed past the day of hand-back, inside a term "
+                    f"of their own: {needed}"
+                )
+            return f"Too few jobs are followed: {jobs}, and {needed}"
         if not day <= self.farthest:
             if np.isnan(self.farthest):
                 return (

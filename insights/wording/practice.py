@@ -138,7 +138,7 @@ def of_money(pays: Payback, *, doubted: bool = False) -> str:
     """Say whether it pays, how surely, and up to which price of the part."""
     if doubted:
         return "So it is not put to payback: there is no effect to count on."
-    chance = f"{100 * pays.probability:.0f}%"
+    chance = _never_sure(pays.probability)
     verdict = {
         "pays": f"It pays: the chance is {chance}",
         "does_not_pay": f"It does not pay: the chance that it does is {chance}",
@@ -156,6 +156,13 @@ def of_money(pays: Payback, *, doubted: bool = False) -> str:
         f"{verdict}. It {gain} {abs(pays.net_per_job):.2f} a job "
         f"({low:.2f} to {high:.2f}); {limit}."
     )
+
+
+def _never_sure(chance: float) -> str:
+    """Write a chance worked out from draws, which never show that a thing is certain."""
+    if chance > 0.99:
+        return "over 99%"
+    return "under 1%" if chance < 0.01 else f"{100 * chance:.0f}%"
 
 
 def _caveats(evidence: PracticeEvidence, pays: Payback | None) -> tuple[str, ...]:

@@ -94,6 +94,12 @@ def of_curves(curves: Curves) -> Finding:
 def of_causes(causes: CauseCurves) -> Finding:
     """Say which root causes bring units back."""
     known = _headline(causes.at)
+    if causes.counts.empty and not _headline(causes.total.at).empty:
+        jobs = counted(int(causes.groups["jobs"].sum()), "job")
+        return Finding(
+            f"No unit came back on {jobs}, so there is no root cause to speak of.",
+            (*_texts(causes.notes), RETURNED_ONLY),
+        )
     if known.empty:
         return Finding(
             "Too few jobs are followed to any of the days asked for. Ask for an earlier day.",

@@ -265,6 +265,8 @@ def test_past_the_follow_up_it_refuses_in_plain_words():
     one = followed([], [180.0], 1)
     assert "Too few jobs are followed: 1," in one.why_not(30)
     assert np.isnan(one.longest)
+    unfollowed = followed([], [0.0], 60)
+    assert unfollowed.why_not(30).startswith("Too few of 60 jobs are followed past the day")
 
 
 def test_the_longest_term_is_the_last_that_is_not_refused():

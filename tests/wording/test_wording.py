@@ -134,3 +134,10 @@ def test_one_of_a_kind_is_said_in_the_singular():
     assert sentence.endswith("and 1 is on the bench.")
     assert wording.counted(1, "unit is", "units are") == "1 unit is"
     assert wording.counted(1200, "unit") == "1,200 units"
+
+
+def test_no_comeback_is_not_taken_for_too_few_jobs():
+    finding = wording.of_causes(cause_curves(followed(*fleet(60, term_days=180))))
+    assert finding.sentence.startswith("No unit came back on 60 jobs, so there is no root cause")
+    few = wording.of_causes(cause_curves(followed(*fleet(3, term_days=180))))
+    assert few.sentence.startswith("Too few jobs are followed")

@@ -113,13 +113,13 @@ def test_money_in_one_sentence():
     costs = Costs(0.6, 1, 42, ComebackCost(45.0))
     sentence = wording.of_money(payback(-EVIDENCE.draws, costs, risk_without=0.086))
     assert sentence == (
-        "It pays: the chance is 100%. It earns 0.32 a job (0.32 to 0.32); worth it while the "
+        "It pays: the chance is over 99%. It earns 0.32 a job (0.32 to 0.32); worth it while the "
         "part costs under 0.92."
     )
     dear = wording.of_money(
         payback(-EVIDENCE.draws, Costs(0.6, 5, 42, ComebackCost(45.0)), risk_without=0.086)
     )
-    assert dear.startswith("It does not pay: the chance that it does is 0%. It loses 2.48 a job")
+    assert dear.startswith("It does not pay: the chance that it does is under 1%. It loses 2.48")
     assert "a job (2.48 to 2.48);" in dear
     assert dear.endswith("not worth it even with a free part.")
 
