@@ -106,7 +106,8 @@ def recorded_amounts(followup: Followup, cause: str | None = None) -> np.ndarray
     if cause is not None:
         back &= (episodes["cause"] == cause).to_numpy()
     amounts = followup.history.jobs["claim_cost"].to_numpy()[episodes["return_job"][back]]
-    return amounts[~np.isnan(amounts)]
+    # In order of size, so that a draw by place can't hang on the order of the record's rows.
+    return np.sort(amounts[~np.isnan(amounts)])
 
 
 def recorded_bills(followup: Followup) -> Bills:

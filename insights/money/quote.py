@@ -176,14 +176,15 @@ def _check_target(rate: float | None, cost: float | None) -> None:
 
 
 def _table(claims: Claims, days: np.ndarray, bills: Bills, given: Assumptions) -> pd.DataFrame:
-    draws = share_draws(claims, days, DRAWS, given.seed)
     models_low, models_high = claims.model_spread(days)
     rows = []
     for place, day in enumerate(days):
         why_not = claims.why_not(day)
         stated = dict.fromkeys(STATED, float("nan"))
         if not why_not:
-            term = term_share(claims, day, draws[:, place], given.kind)
+            # Each term is drawn by itself: what it costs can't hang on what else is asked.
+            draws = share_draws(claims, [day], DRAWS, given.seed)[:, 0]
+            term = term_share(claims, day, draws, given.kind)
             stated |= _stated(term, refunds_or(bills, term, given), given)
         rows.append(
             {

@@ -483,3 +483,17 @@ def test_a_what_if_on_100_000_jobs(benchmark, measured):
     )
     measured.seconds("a what-if on a quote", benchmark, jobs=100_000)
     assert quote.table["supported"].all()
+
+
+def test_a_term_costs_the_same_whatever_else_is_asked_and_in_whatever_order_jobs_stand():
+    jobs = fleet(400, tuple(range(5, 60)), term_days=365)
+    for place, job in enumerate(jobs):
+        if "root_cause" in job:
+            job["claim_cost"] = 20.0 + place % 17
+    record = {"data_date": "2026-11-01"}
+    alone = quote_warranty(followed(*jobs, **record), [180]).table.iloc[0]
+    among = quote_warranty(followed(*jobs, **record), [30, 90, 180, 320]).table.iloc[2]
+    turned = quote_warranty(followed(*reversed(jobs), **record), [180]).table.iloc[0]
+    names = ["claims_per_100", "low", "high", "cost_per_job", "cost_low", "cost_high", "loading"]
+    assert among[names].tolist() == alone[names].tolist()
+    assert turned[names].tolist() == alone[names].tolist()
