@@ -12,7 +12,7 @@ import streamlit as st
 from dashboards.markup import literal
 from dashboards.theme import DARK, LIGHT, Palette
 from insights import wording
-from insights.errors import FormatQuestion, HeadingsError, SourceError, StaysfixedError
+from insights.errors import StaysfixedError
 from insights.harmless import harmless_frame
 from insights.meanings import MEANINGS
 from insights.notes import Note
@@ -230,8 +230,6 @@ def method(text: str, tests: pd.DataFrame) -> None:
 def refuse(error: StaysfixedError) -> None:
     """Say what can't be answered, and why."""
     st.error(literal(str(error)))
-    if isinstance(error, SourceError | HeadingsError | FormatQuestion):
-        st.markdown("The page *The record* helps to read this sheet, or opens another one.")
 
 
 def footer() -> None:

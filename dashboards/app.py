@@ -12,7 +12,12 @@ ahead.wait_for_imports()
 
 from dashboards import answer, controls, opening, who  # noqa: E402
 from dashboards.data import book as book_data  # noqa: E402
-from insights.errors import StaysfixedError  # noqa: E402
+from insights.errors import (  # noqa: E402
+    FormatQuestion,
+    HeadingsError,
+    SourceError,
+    StaysfixedError,
+)
 
 ASSETS = Path(__file__).with_name("assets")
 
@@ -67,6 +72,8 @@ try:
         page.run()
 except StaysfixedError as error:
     answer.refuse(error)
+    if isinstance(error, SourceError | HeadingsError | FormatQuestion):
+        opening.link("record", "Say how this sheet is written, or open another one")
 if not at_bench:
     controls.write_address(page.url_path)
 menu.draw()

@@ -30,6 +30,12 @@ FAMILIES = {
 }
 ISO = "%Y-%m-%d"
 DATE_FORMATS = ("%d/%m/%Y", "%m/%d/%Y", "%d.%m.%Y", "%d-%m-%Y", "%d/%m/%y", "%m/%d/%y", "%d.%m.%y")
+LABELS = {
+    "condition": "Condition of the unit, 1 (good) to 5 (poor)",
+    "postcode": "Postcode, only used to recognise a unit",
+    "phone": "Telephone, only used to recognise a unit",
+}
+"""Where a column's note, read beside its name in a table, would not stand alone."""
 SAMPLE_DAY = dt.date(2026, 3, 9)
 
 
@@ -95,9 +101,11 @@ def ask(
 def words_for(question: HeadingsError | FormatQuestion) -> str:
     """Say what has to be answered, in words for a reader who has the form before them."""
     if isinstance(question, MissingColumns):
+        missing = [found for found in COLUMNS if found.name in question.missing]
+        wanted = "; ".join(found.note.partition(";")[0] for found in missing)
         return (
-            "This sheet has headings of its own: nothing in it is called "
-            f"{literal(', '.join(question.missing))}. Say below which heading is which."
+            "This sheet has headings of its own, and it is not sure which of them holds "
+            f"{literal(wanted)}. Say below which heading is which."
         )
     if isinstance(question, DateQuestion):
         return "Some dates are not written year-month-day. Say below how they are written."
@@ -173,7 +181,7 @@ def _columns(suggested: pd.DataFrame, known: Mapping[str, str], key: str) -> dic
         for place, found in enumerate(columns):
             theirs = theirs_of.get(found.name, NOT_THERE)
             chosen[found.name] = (left, right)[place % 2].selectbox(
-                found.note[:1].upper() + found.note[1:] + (" (needed)" if found.required else ""),
+                _label(found),
                 options,
                 index=options.index(theirs) if theirs in options else 0,
                 format_func=lambda name: name or "not in this sheet",
@@ -185,6 +193,11 @@ def _columns(suggested: pd.DataFrame, known: Mapping[str, str], key: str) -> dic
     with st.expander("More columns, where your sheet has them"):
         draw(rest)
     return chosen
+
+
+def _label(found: Column) -> str:
+    name = LABELS.get(found.name, found.note)
+    return name[:1].upper() + name[1:] + (" (needed)" if found.required else "")
 
 
 def _families(suggested: pd.DataFrame, known: Mapping[str, str], key: str) -> dict[str, list[str]]:

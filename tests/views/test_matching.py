@@ -43,6 +43,9 @@ def send(app):
 def test_headings_are_suggested_confirmed_and_remembered(open_app, their_file, shop_file):
     app = open_app(their_file, "The record")
     assert "headings of its own" in app.warning[0].value
+    assert "the job's own number; the day the unit arrived" in app.warning[0].value
+    labels = [box.label for box in app.selectbox]
+    assert len(set(labels)) == len(labels)
     assert field(app, "received").value == "Date in"
     assert field(app, "unit_serial").value == "S/N"
     field(app, "practice_").set_value([*field(app, "practice_").value, "Switch done?"])
@@ -58,6 +61,14 @@ def test_headings_are_suggested_confirmed_and_remembered(open_app, their_file, s
     again = open_app(their_file, "The record")
     assert answers(again) == [of_standing(standing(ours)).sentence]
     assert "as you confirmed" in page_text(again)
+
+
+def test_a_page_that_can_t_read_the_sheet_leads_to_the_page_that_asks(open_app, their_file):
+    app = open_app(their_file)
+    assert "Required columns were not found" in app.error[0].value
+    assert "Say how this sheet is written" in " ".join(
+        link.proto.label for link in app.get("page_link")
+    )
 
 
 def test_a_day_or_month_question_is_never_guessed(open_app, shop_frame, tmp_path):
