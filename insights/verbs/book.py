@@ -34,7 +34,17 @@ def by_option(parser: argparse.ArgumentParser) -> None:
 
 
 def named(args: argparse.Namespace) -> str:
-    """Name who does it.
+    """Name who does it, as :func:`name_or_user` does."""
+    return name_or_user(args.by)
+
+
+def name_or_user(given: str | None, option: str = "--by") -> str:
+    """Give the name that was said, else that of this machine's user.
+
+    Parameters
+    ----------
+    given, option
+        The name, and the word it is said with.
 
     Raises
     ------
@@ -42,9 +52,11 @@ def named(args: argparse.Namespace) -> str:
         This machine knows no name for its user.
     """
     try:
-        return str(args.by or getpass.getuser())
+        return given or getpass.getuser()
     except (OSError, KeyError, ImportError) as error:
-        raise RequestError("This machine has no name for you. Say it with --by NAME.") from error
+        raise RequestError(
+            f"This machine has no name for you. Say it with {option} NAME."
+        ) from error
 
 
 def answered_in(module: str, function: str) -> Callable[[argparse.Namespace], Answer]:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from insights.history.book.access_log import EXPORTED, log_access
 from insights.history.book.adding import add_file, plan_adding
 from insights.history.book.book import Book
 from insights.history.book.opening import open_book
@@ -20,6 +19,7 @@ from insights.history.schema import History
 from insights.verbs.answer import Answer
 from insights.verbs.asked import declared
 from insights.verbs.book import named
+from insights.verbs.leaving import note_leaving
 from insights.wording import adding as wording_adding
 
 MEND = (
@@ -54,8 +54,7 @@ def refused(args: argparse.Namespace) -> Answer:
         dtype=object,
     )
     if args.to and waiting:
-        what = f"{len(waiting)} refused rows, to {args.to}"
-        log_access(book, Person(named(args)), EXPORTED, what)
+        note_leaving(args.book, args.by, f"{len(waiting)} refused rows, to {args.to}")
         files = _written(waiting, Path(args.to))
         finding = wording_adding.of_written(waiting, files)
         return Answer({"refused": table, "files": files}, finding)

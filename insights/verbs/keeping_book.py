@@ -7,7 +7,6 @@ from dataclasses import asdict
 from pathlib import Path
 
 from insights.errors import BookError, RequestError
-from insights.history.book.access_log import EXPORTED, log_access
 from insights.history.book.backup import Copied, backup, restore
 from insights.history.book.condition import condition
 from insights.history.book.entries import Settings
@@ -19,6 +18,7 @@ from insights.history.written import form_of, write_history
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day
 from insights.verbs.book import named
+from insights.verbs.leaving import note_leaving
 from insights.wording import book as wording_book
 
 
@@ -43,7 +43,7 @@ def back_up(args: argparse.Namespace) -> Answer:
     # A book that can't be written to any more needs its backup most, so that goes first.
     book = open_book(args.book, read_only=True, as_it_is=True)
     try:
-        _note_leaving(args, f"backup {args.to}")
+        note_leaving(args.book, args.by, f"backup {args.to}")
         unnoted: tuple[str, ...] = ()
     except (BookError, RequestError) as error:
         unnoted = (wording_book.not_noted(error),)
@@ -60,7 +60,7 @@ def bring_back(args: argparse.Namespace) -> Answer:
 def export(args: argparse.Namespace) -> Answer:
     """Write everything as tables."""
     book = open_book(args.book, read_only=True)
-    _note_leaving(args, f"everything, to {args.folder}")
+    note_leaving(args.book, args.by, f"everything, to {args.folder}")
     exported = export_book(book, args.folder, args.form)
     return Answer(asdict(exported), wording_book.of_export(exported, args.folder))
 
@@ -75,26 +75,11 @@ def write_jobs(args: argparse.Namespace) -> Answer:
     """Write the jobs as one table."""
     form, as_of = form_of(args.to), as_of_day(args)
     history = open_book(args.book, read_only=True).history(as_of)
-    _note_leaving(args, f"{len(history.jobs)} jobs, to {args.to}")
+    note_leaving(args.book, args.by, f"{len(history.jobs)} jobs, to {args.to}")
     with whole_file(Path(args.to)) as making:
         write_history(history, making, form)
     data = {"file": args.to, "jobs": len(history.jobs), "as_of": args.as_of}
     return Answer(data, wording_book.of_jobs_written(len(history.jobs), args.to, as_of))
-
-
-def _note_leaving(args: argparse.Namespace, what: str) -> None:
-    """Write down in the book that customers' data are about to leave it, and by whom.
-
-    Raises
-    ------
-    BookError
-        It can't be written down.
-    """
-    book = open_book(args.book, as_it_is=True)
-    try:
-        log_access(book, Person(named(args)), EXPORTED, what)
-    finally:
-        book.engine.dispose()
 
 
 def _data(copied: Copied) -> dict[str, object]:

@@ -23,6 +23,7 @@ from insights.reviewing.one_month import latest_month
 from insights.reviewing.watched import Watched, watched_in
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day, followed, read, selected
+from insights.verbs.leaving import note_leaving
 from insights.verbs.watch import tell_limits
 from insights.verbs.writing import say, write
 from insights.wording import Finding, day_of
@@ -81,7 +82,7 @@ def month(args: argparse.Namespace) -> Answer:
         answers=answers_in(args.source, as_of_day(args)),
     )
     if args.customers:
-        _log_access(args, which)
+        note_leaving(args.source, args.by, f"customers of units to call in, {which}")
     limits = tell_limits if sys.stderr.isatty() else None
     parts = tuple(month_sections(followup, wanted, say, limits))
     name = wording_month.name_of(which)
@@ -235,15 +236,6 @@ def _log(args: argparse.Namespace, book: Book | None, person: Person | None) -> 
     if book is None or person is None:
         return FileLog(args.source)
     return BookLog(book, person)
-
-
-def _log_access(args: argparse.Namespace, which: pd.Period) -> None:
-    """Write down that customers are named: before they are."""
-    if not is_book(args.source):
-        return
-    from insights.history.book.access_log import log_access
-
-    log_access(*_opened(args), "exported", f"customers of units to call in, {which}")
 
 
 def _workshop(args: argparse.Namespace, watched: Watched) -> str:

@@ -17,6 +17,7 @@ from insights.reviewing.kept_calls import answers_in
 from insights.reviewing.watched import watched_in
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day, names_of, selected
+from insights.verbs.leaving import note_leaving
 from insights.verbs.watch import tell_limits
 from insights.verbs.writing import say, write
 from insights.wording import day_of
@@ -33,6 +34,9 @@ def report_options(parser: argparse.ArgumentParser) -> None:
         "--customers",
         action="store_true",
         help="name customers and telephones in the lists of units to call in",
+    )
+    parser.add_argument(
+        "--called-by", metavar="NAME", help="who calls them; this machine's user if not said"
     )
     money = parser.add_argument_group("do the practices pay")
     money.add_argument(
@@ -64,6 +68,9 @@ def report(args: argparse.Namespace) -> Answer:
         customers=args.customers,
         answers=answers_in(args.source, as_of_day(args)),
     )
+    if args.customers:
+        what = f"customers of units to call in, to {args.to}"
+        note_leaving(args.source, args.called_by, what, option="--called-by")
     limits = tell_limits if sys.stderr.isatty() else None
     parts = tuple(sections(followup, wanted, say, limits))
     cover = Cover(

@@ -29,6 +29,8 @@ from insights.reviewing.rates import review
 from insights.tables import review as tables_review
 from insights.verbs.answer import Answer
 from insights.verbs.asked import DAYS, as_of_day, days_of, names_of, selected
+from insights.verbs.book import name_or_user
+from insights.verbs.leaving import note_leaving
 from insights.verbs.writing import write
 from insights.wording import Finding
 from insights.wording import review as wording_review
@@ -92,19 +94,18 @@ def _calls(
         return (_drawn(args, followup) if args.call_list else None), given
     if given is None and not args.call_list:
         return None, answers_in(args.source, as_of_day(args))
-    from insights.history.book.access_log import log_access
     from insights.history.book.opening import open_book
-    from insights.verbs.book import named
 
     book = open_book(args.source)
-    person = Person(named(argparse.Namespace(by=args.called_by)))
+    person = Person(name_or_user(args.called_by, "--called-by"))
     if given is not None:
         for row in given_answers(given).itertuples(index=False):
             keep_answer(book, row.job_id, row.answer, by=person)
     drawn = None
     if args.call_list:
         before = drawn_in(book)["job_id"]
-        log_access(book, person, "exported", f"owners to call: {args.calls} units")
+        called = f"owners to call: {args.calls} units, to {args.call_list}"
+        note_leaving(args.source, args.called_by, called, option="--called-by")
         drawn = _drawn(args, followup, tuple(before))
         keep_drawn(book, drawn["job_id"], date.today(), by=person)
     return drawn, answers_in(args.source)

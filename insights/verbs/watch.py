@@ -23,6 +23,7 @@ from insights.reviewing.watched import watched_in
 from insights.tables import watch as tables_watch
 from insights.verbs.answer import Answer
 from insights.verbs.asked import selected
+from insights.verbs.leaving import note_leaving
 from insights.verbs.writing import write
 from insights.wording import Finding
 from insights.wording import watch as wording_watch
@@ -65,6 +66,9 @@ def watch_options(parser: argparse.ArgumentParser) -> None:
         "--may-hurt", action="store_true", help="someone may be hurt: costs don't decide"
     )
     recall.add_argument("--status", metavar="FILE.csv", help="how far each is: job_id, status")
+    recall.add_argument(
+        "--called-by", metavar="NAME", help="who calls; this machine's user if not said"
+    )
     recall.add_argument("--list", metavar="FILE.csv", help="write the list for a spreadsheet")
     recall.add_argument("--print", metavar="FILE.html", help="write the list as a page to print")
 
@@ -94,6 +98,7 @@ def watch_over(args: argparse.Namespace) -> Answer:
     ]
     if args.recall:
         recall = _recall(args, followup)
+        _note(args, recall)
         texts.insert(1, wording_watch.of_recall(recall))
         tables.insert(1, ("Units to call in", tables_watch.of_recall(recall)))
         data["recall"] = as_json.recall(recall)
@@ -136,6 +141,13 @@ def _recall(args: argparse.Namespace, followup: Followup) -> Recall:
         dangerous=args.may_hurt,
         status=_file(args.status),
     )
+
+
+def _note(args: argparse.Namespace, recall: Recall) -> None:
+    """Write down that customers are named: in the answer itself, and in files."""
+    files = "".join(f", to {file}" for file in (args.list, args.print) if file)
+    called = f"to call in: {len(recall.table)} units{files}"
+    note_leaving(args.source, args.called_by, called, option="--called-by")
 
 
 def _write_out(args: argparse.Namespace, recall: Recall, followup: Followup) -> None:

@@ -108,7 +108,7 @@ def test_a_book_that_can_not_note_it_is_still_backed_up_but_not_exported(shop, c
     def full(*_: object) -> None:
         raise BookError("shop.db can't be written: the disk is full.")
 
-    monkeypatch.setattr("insights.verbs.keeping_book.log_access", full)
+    monkeypatch.setattr("insights.history.book.access_log.log_access", full)
     assert "does not hold this backup: shop.db can't be written" in said(
         capsys, "book", "backup", shop, "kept.backup"
     )

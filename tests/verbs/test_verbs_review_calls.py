@@ -35,7 +35,7 @@ def test_a_list_drawn_answered_and_given_back_counts_from_then_on(book, tmp_path
     assert main([*words, "--call-list", path, "--calls", "12", "--called-by", "Bo"]) == 0
     assert drawn_in(book)["job_id"].tolist() == pd.read_csv(path, dtype=str)["job_id"].tolist()
     logged = accesses(book, by=ADA)
-    assert ("Bo", "exported", "owners to call: 12 units") in set(
+    assert ("Bo", "exported", f"owners to call: 12 units, to {path}") in set(
         zip(logged["who"], logged["did"], logged["what"], strict=True)
     )
     answered = pd.read_csv(path, dtype=str).assign(answer=["would_return", "would_not"] * 6)

@@ -8,9 +8,16 @@ import pandas as pd
 import pytest
 
 from insights.command import main
+from insights.errors import BookError
+from insights.history.book.access_log import accesses
+from insights.history.book.entries import Settings
+from insights.history.book.opening import create_book
+from insights.history.book.people import Person
 from insights.history.declared import HOME_VARIABLE
 from synthetic.generate import generate
 from synthetic.presets import lot_shop
+
+OWNER = Person("Ada", "owner")
 
 
 @pytest.fixture(scope="module")
@@ -84,6 +91,34 @@ def test_a_recall_list_is_written_harmless_and_to_print(shop, capsys, tmp_path):
     data = json.loads(said(capsys, shop, *words, "--status", str(status), "--json"))
     units = {unit["job_id"]: unit["status"] for unit in data["recall"]["units"]}
     assert units[rows["job_id"][0]] == "inspected"
+
+
+def test_a_book_notes_who_took_a_list_before_it_is_written(capsys, tmp_path, monkeypatch):
+    history, _ = generate(lot_shop(jobs=300, days=800, seed=4))
+    book = create_book(tmp_path / "book.db", Settings(), OWNER)
+    book.add_history(history, by=OWNER)
+    listed, report = tmp_path / "calls.csv", tmp_path / "report.html"
+    words = ["--recall", "technician=bench 1", "--called-by", "Bo", "--list", str(listed)]
+    said(capsys, book.name)
+    assert accesses(book, by=OWNER).empty
+    said(capsys, book.name, *words)
+    units = len(pd.read_csv(listed, dtype=str))
+    customers = ["--customers", "--called-by", "Cleo"]
+    assert main(["report", book.name, "--to", str(report), *customers]) == 0
+    lines = accesses(book, by=OWNER)[["who", "did", "what"]].to_numpy().tolist()
+    assert lines[::-1] == [
+        ["Bo", "exported", f"to call in: {units} units, to {listed}"],
+        ["Cleo", "exported", f"customers of units to call in, to {report}"],
+    ]
+    listed.unlink()
+
+    def full(*_: object) -> None:
+        raise BookError("book.db can't be written: the disk is full.")
+
+    monkeypatch.setattr("insights.history.book.access_log.log_access", full)
+    capsys.readouterr()
+    assert "disk is full" in complaint(capsys, book.name, *words)
+    assert not listed.exists()
 
 
 def test_actions_are_read_from_a_file(shop, capsys, tmp_path):
