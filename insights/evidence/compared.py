@@ -166,7 +166,7 @@ def compare_cells(
     cells = keys[order][new]
     jobs = table.cells["jobs"].to_numpy()[chosen]
     cell = cell_of[table.repeats["cell"].to_numpy()]
-    _, unit = np.unique(table.repeats["unit"].to_numpy()[cell >= 0], return_inverse=True)
+    here = cell >= 0
     return Compared(
         day=float(day),
         facts=facts.take(first).reset_index(drop=True),
@@ -176,9 +176,20 @@ def compare_cells(
         cell_outcome=cells[:, 3].astype(np.int64),
         cell_jobs=np.bincount(cell_of[chosen], jobs, minlength=len(cells)),
         parts=parts,
-        repeat_unit=unit,
-        repeat_cell=cell[cell >= 0],
+        repeat_unit=_numbered(table.repeats["unit"].to_numpy()[here], cell[here]),
+        repeat_cell=cell[here],
     )
+
+
+def _numbered(unit: np.ndarray, cell: np.ndarray) -> np.ndarray:
+    """Give units numbers by the cells they hold, so that no draw hangs on the order of rows."""
+    _, unit = np.unique(unit, return_inverse=True)
+    mark = np.random.default_rng(0).integers(2**63, size=int(cell.max(initial=-1)) + 1)
+    held = np.zeros(int(unit.max(initial=-1)) + 1, dtype=np.int64)
+    np.add.at(held, unit, mark[cell])  # wraps around, which is as good a mark
+    place = np.empty(len(held), dtype=np.int64)
+    place[np.argsort(held, kind="stable")] = np.arange(len(held))
+    return place[unit]
 
 
 def split_causes(causes: Sequence[str], cause: str | None, control_causes: Sequence[str]) -> Parts:

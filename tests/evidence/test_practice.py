@@ -61,6 +61,19 @@ def test_the_plain_comparison_misleads_and_the_adjusted_one_does_not(worked):
     assert worked.covariates == ("model",)
 
 
+def test_the_order_of_rows_changes_no_draw():
+    groups = (group(90, "both", back=spread(6)), group(90, "one", back=spread(14)))
+    jobs = [job for jobs in groups for job in jobs]
+    later = {"received": "2026-03-12", "handed_back": "2026-03-14"}
+    again = [{**job, **later, "job_id": f"{job['job_id']}-again"} for job in jobs[-20:]]
+    found, turned = (
+        compare_practice(followed_groups(rows), "pair", **QUICK)
+        for rows in (jobs + again, again[::-1] + jobs[::-1])
+    )
+    assert found.units < found.jobs
+    assert turned.draws == pytest.approx(found.draws, abs=1e-9)
+
+
 def test_every_estimator_has_its_row_and_its_reason(worked):
     table = worked.table.set_index("estimator")
     assert list(table.index) == list(RETURNS_FOR)

@@ -10,7 +10,7 @@ import pytest
 
 from insights.evidence.balance import incomparable, overlap_of, propensity_table
 from insights.evidence.result import Control, Overlap, RiskDifference
-from insights.evidence.verdict import judge
+from insights.evidence.verdict import is_close_call, judge
 
 BETTER = RiskDifference(0.02, 0.05, -0.03, -0.05, -0.01)
 WORSE = RiskDifference(0.05, 0.02, 0.03, 0.01, 0.05)
@@ -29,7 +29,9 @@ def verdict(
 ) -> tuple[str, list[str]]:
     found, notes = judge(
         returns=returns,
-        reading=SimpleNamespace(adjusted=adjusted, disagree=disagree),
+        reading=SimpleNamespace(
+            adjusted=adjusted, disagree=disagree, draws=np.full(200, -0.03), confidence=0.95
+        ),
         overlap=overlap,
         control=Control(("cord",), EITHER, control),
         switched=switched,
@@ -60,6 +62,29 @@ def test_each_objection_alone(asked, expected):
     found, codes = verdict(**asked)
     assert found == expected
     assert codes == ([] if expected in ("helps", "harms", "not_clear") else [expected])
+
+
+@pytest.mark.parametrize(
+    ("beyond", "draws", "close"),
+    [
+        # Ends where 2.5% of the draws lie beyond zero: of 200, 5 with a binomial spread of 2.2,
+        # of 2,000, 50 with 7.0 (sqrt(n p q), by hand).
+        (0, 200, False),
+        (1, 200, True),
+        (9, 200, True),
+        (10, 200, False),
+        (37, 2000, True),
+        (36, 2000, False),
+        (63, 2000, True),
+        (64, 2000, False),
+    ],
+)
+def test_an_end_is_a_close_call_where_the_luck_of_the_draws_can_move_it_over_zero(
+    beyond, draws, close
+):
+    difference = np.where(np.arange(draws) < beyond, 0.01, -0.03)
+    assert is_close_call(difference, 0.95) == close
+    assert is_close_call(-difference, 0.95) == close
 
 
 def test_the_first_objection_goes_before_and_all_are_named():
