@@ -6,6 +6,7 @@ import streamlit as st
 
 from insights.money.assumptions import Assumptions
 from insights.money.renewal import Kind
+from insights.wording import in_currency
 
 KIND_WORDS: dict[Kind, str] = {
     "non_renewing": "does not lengthen the warranty",
@@ -15,14 +16,16 @@ KIND_WORDS: dict[Kind, str] = {
 }
 
 
-def assumptions() -> Assumptions:
-    """Draw the assumptions of a quote."""
+def assumptions(currency: str) -> Assumptions:
+    """Draw the assumptions of a quote; amounts are in the currency, where one is stated."""
     left, right = st.columns(2)
     recorded = left.checkbox("A claim costs what the record says", value=True, key="money-recorded")
     claim_cost = (
         None
         if recorded
-        else float(left.slider("A claim costs", 1, 300, 50, key="money-claim-cost"))
+        else float(
+            left.slider(in_currency("A claim costs", currency), 1, 300, 50, key="money-claim-cost")
+        )
     )
     kind = right.selectbox(
         "A repair under warranty",
@@ -30,9 +33,13 @@ def assumptions() -> Assumptions:
         format_func=lambda name: KIND_WORDS[name],
         key="money-kind",
     )
-    price = float(right.slider("Price of a job", 10, 500, 90, key="money-price"))
+    price = float(
+        right.slider(in_currency("Price of a job", currency), 10, 500, 90, key="money-price")
+    )
     batch = left.slider("Range for the next so many jobs", 50, 2000, 1000, 50, key="money-batch")
-    admin = right.slider("Paperwork, each job", 0.0, 10.0, 0.0, 0.1, key="money-admin")
+    admin = right.slider(
+        in_currency("Paperwork, each job", currency), 0.0, 10.0, 0.0, 0.1, key="money-admin"
+    )
     chance = left.slider(
         "Chance of a short pool that you accept, %", 1, 50, 10, key="money-short-pool"
     )

@@ -8,6 +8,7 @@ from dashboards.question import USUAL_DAY, USUAL_POPULATION, Choices, PracticeQu
 from dashboards.selection import label_of
 from insights.evidence.result import PracticeEvidence
 from insights.money.costs import ComebackCost, Costs
+from insights.wording import amount_of, in_currency
 
 DAYS = (90, 180, 365)
 ALL_CAUSES = "all comebacks"
@@ -61,23 +62,31 @@ def question(choices: Choices) -> PracticeQuestion | None:
     )
 
 
-def costs(recorded: ComebackCost | None) -> Costs | None:
+def costs(recorded: ComebackCost | None, currency: str) -> Costs | None:
     """Draw the sliders of what a practice costs; None where it is safety work.
 
     Parameters
     ----------
     recorded
         What a comeback costs by the record, to start from; None: not recorded.
+    currency
+        Of every amount; empty: not stated.
     """
     if st.checkbox("This is safety work", key="practice-safety"):
         return None
     left, right = st.columns(2)
-    part = left.slider("Part, each job", 0.0, 30.0, 2.0, 0.1, key="practice-part")
+    part = left.slider(
+        in_currency("Part, each job", currency), 0.0, 30.0, 2.0, 0.1, key="practice-part"
+    )
     minutes = right.slider("Minutes, each job", 0, 60, 2, key="practice-minutes")
-    rate = left.slider("An hour at the bench", 0, 150, 40, key="practice-rate")
-    extra = right.slider("The customer pays more", 0.0, 30.0, 0.0, 0.1, key="practice-extra")
+    rate = left.slider(
+        in_currency("An hour at the bench", currency), 0, 150, 40, key="practice-rate"
+    )
+    extra = right.slider(
+        in_currency("The customer pays more", currency), 0.0, 30.0, 0.0, 0.1, key="practice-extra"
+    )
     known = recorded is not None and st.checkbox(
-        f"A comeback costs {recorded.mean:.2f} on average "
+        f"A comeback costs {amount_of(recorded.mean, currency, 2)} on average "
         f"({recorded.comebacks} bills on record, {recorded.se:.2f} either way)",
         value=True,
         key="practice-recorded",
@@ -86,7 +95,15 @@ def costs(recorded: ComebackCost | None) -> Costs | None:
         recorded
         if known and recorded is not None
         else ComebackCost(
-            float(st.slider("A comeback costs, all in", 0, 300, 50, key="practice-comeback"))
+            float(
+                st.slider(
+                    in_currency("A comeback costs, all in", currency),
+                    0,
+                    300,
+                    50,
+                    key="practice-comeback",
+                )
+            )
         )
     )
     return Costs(part, float(minutes), float(rate), comeback, extra)

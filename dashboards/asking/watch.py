@@ -10,6 +10,7 @@ import streamlit as st
 from insights.reviewing.kept_watch import WatchSettings
 from insights.reviewing.recall import STATUSES
 from insights.reviewing.signals import Signals
+from insights.wording import in_currency
 from insights.wording.watch import name_of, named
 
 ASKED = "watch-asked"
@@ -112,7 +113,7 @@ def action(charts: Sequence[str]) -> tuple[str, str, str, bool] | None:
         Those with an open signal.
     """
     with st.form("watch-act", clear_on_submit=True):
-        chart = st.selectbox("Signal", list(charts), key="watch-act-chart")
+        chart = st.selectbox("Signal", list(charts), format_func=name_of, key="watch-act-chart")
         day = st.date_input(
             "Done on", value=dt.date.today(), format="YYYY-MM-DD", key="watch-act-day"
         )
@@ -125,7 +126,7 @@ def action(charts: Sequence[str]) -> tuple[str, str, str, bool] | None:
 
 
 def recall(
-    charts: Sequence[str], cost: float | None
+    charts: Sequence[str], cost: float | None, currency: str
 ) -> tuple[str, tuple[str | None, str | None], tuple[float | None, float | None], bool]:
     """Draw what to call in: chart, days, costs, and whether someone may be hurt.
 
@@ -135,6 +136,8 @@ def recall(
         What can be suspect.
     cost
         Of a comeback, as recorded; None: not known.
+    currency
+        Of every amount; empty: not stated.
     """
     chart = st.selectbox(
         "What is suspect", list(charts), format_func=name_of, key="recall-chart", width=520
@@ -143,7 +146,9 @@ def recall(
     since = left.date_input("Handed back from", value=None, format="YYYY-MM-DD", key="recall-from")
     until = middle.date_input("up to", value=None, format="YYYY-MM-DD", key="recall-to")
     may_hurt = right.checkbox("Someone may be hurt by it", key="recall-hurt")
-    call = left.slider("Calling one unit in costs", 0, 200, 20, key="recall-call-cost")
+    call = left.slider(
+        in_currency("Calling one unit in costs", currency), 0, 200, 20, key="recall-call-cost"
+    )
     recorded = middle.checkbox(
         "A comeback costs what the record says",
         value=cost is not None,
@@ -151,7 +156,12 @@ def recall(
         key="recall-recorded",
     )
     typed = middle.slider(
-        "A comeback costs", 0, 300, 50, key="recall-comeback-cost", disabled=recorded
+        in_currency("A comeback costs", currency),
+        0,
+        300,
+        50,
+        key="recall-comeback-cost",
+        disabled=recorded,
     )
     days = (_iso(since), _iso(until))
     return str(chart), days, (float(call), cost if recorded else float(typed)), may_hurt

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboards.data import Source, followup
+from dashboards.data import Source, followup, history
 from dashboards.question import Choices, PracticeQuestion, TrialSize
 from dashboards.selection import Selection
 from insights.evidence.ageing import WearEvidence, wear_out
@@ -43,9 +43,14 @@ def comeback_cost(source: Source, selection: Selection) -> ComebackCost | None:
     return comeback_cost_if_recorded(followup(source, selection))
 
 
-def pays(evidence: PracticeEvidence, costs: Costs) -> Payback:
+def pays(source: Source, evidence: PracticeEvidence, costs: Costs) -> Payback:
     """Weigh the comebacks avoided against what the practice costs; no refitting."""
-    return payback(-evidence.draws, costs, risk_without=evidence.adjusted.risk_against)
+    return payback(
+        -evidence.draws,
+        costs,
+        risk_without=evidence.adjusted.risk_against,
+        currency=history(source).currency,
+    )
 
 
 def wear(source: Source, selection: Selection, causes: tuple[str, ...]) -> WearEvidence:

@@ -11,6 +11,7 @@ from dashboards.theme import Palette, see_through
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
+from insights.wording import in_currency
 
 HEIGHT = 340
 RESERVE = "reserve"
@@ -65,7 +66,9 @@ def draw_months(reserve: Reserve, palette: Palette) -> go.Figure:
         Colours.
     """
     known = bool(reserve.months["expected"].notna().all())
-    column, title = ("expected", "money") if known else ("claims", "claims")
+    column, title = (
+        ("expected", in_currency("money", reserve.currency)) if known else ("claims", "claims")
+    )
     figure = blank(palette, HEIGHT)
     figure.add_bar(
         x=[str(month) for month in reserve.months["month"]],

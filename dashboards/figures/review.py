@@ -18,6 +18,7 @@ from dashboards.theme import DASHES, Palette, see_through
 from insights.reviewing.cohorts import Cohorts, YearOnYear
 from insights.reviewing.dearest import CostsByCause
 from insights.reviewing.rates import BETTER, UNSURE, WORSE, Review
+from insights.wording import in_currency
 from insights.wording.review import group_of, name_of
 
 HEIGHT = 360
@@ -280,7 +281,7 @@ def draw_costs(costs: CostsByCause, palette: Palette) -> go.Figure:
     )
     figure.update_layout(
         xaxis=axis(palette, "", showgrid=False, type="category"),
-        yaxis=axis(palette, "cost on record", rangemode="tozero"),
+        yaxis=axis(palette, in_currency("cost on record", costs.currency), rangemode="tozero"),
         yaxis2=axis(
             palette,
             "",

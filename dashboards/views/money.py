@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls
+from dashboards import answer, controls, data
 from dashboards.asking import money as money_asking
 from dashboards.data import Source
 from dashboards.data import money as money_data
@@ -22,7 +22,7 @@ def show() -> None:
     answer.title("Warranties", "What does each term cost, how much to hold, and were we right?")
     record = controls.source()
     selection = controls.filters(record)
-    assumed = money_asking.assumptions()
+    assumed = money_asking.assumptions(data.history(record).currency)
     quote = money_data.quote(record, selection, assumed)
     promised = wording_money.of_quote(quote)
     palette = answer.palette()

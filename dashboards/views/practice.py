@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls
+from dashboards import answer, controls, data
 from dashboards.asking import practice as asking
 from dashboards.data import Source
 from dashboards.data import practice as practice_data
@@ -59,13 +59,15 @@ def show() -> None:
 
 def _money(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
     st.header("Does it pay?", anchor=False)
-    asked = asking.costs(practice_data.comeback_cost(record, selection))
+    asked = asking.costs(
+        practice_data.comeback_cost(record, selection), data.history(record).currency
+    )
     if asked is None:
         st.markdown(
             "Safety work is done on every job, whatever it costs. It is not weighed against money."
         )
         return
-    pays = practice_data.pays(evidence, asked)
+    pays = practice_data.pays(record, evidence, asked)
     answer.say(wording_practice.for_money(evidence, pays))
     answer.table(
         tables_practice.of_payback(pays),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboards import answer, controls, looking, who
+from dashboards import answer, controls, data, looking, who
 from dashboards.asking import watch as watch_asking
 from dashboards.data import Source
 from dashboards.data import watch as watch_data
@@ -26,7 +26,7 @@ def show() -> None:
         st.markdown("Nothing is recorded by which units could be called in.")
         return
     cost = watch_data.comeback_cost(record, rules)
-    chart, days, costs, may_hurt = watch_asking.recall(charts, cost)
+    chart, days, costs, may_hurt = watch_asking.recall(charts, cost, data.history(record).currency)
     given = None if record.is_book else watch_asking.statuses_file()
     recall = watch_data.to_call_in(
         record, rules, chart, days, costs, may_hurt=may_hurt, given=given

@@ -91,6 +91,9 @@ def _costs(record: Source, selection: Selection) -> None:
     costs = review_data.costs(record, selection)
     found = wording_review.of_costs(costs)
     answer.say(found)
+    if not costs.billed:
+        answer.remarks(costs.notes)
+        return
     answer.figure(
         picture.draw_costs(costs, answer.palette()), key="review-costs", alt=found.sentence
     )

@@ -43,6 +43,8 @@ class Claims:
         The day up to which the record is complete.
     notes
         What a reader should know.
+    currency
+        Of every amount; empty: not stated.
     """
 
     outlooks: tuple[Outlook, ...]
@@ -55,6 +57,7 @@ class Claims:
     claims: int
     data_date: pd.Timestamp
     notes: tuple[Note, ...]
+    currency: str = ""
 
     def share(self, terms: Sequence[float] | np.ndarray) -> np.ndarray:
         """Estimate the share of jobs with a claim inside each term; NaN where not supported."""
@@ -164,6 +167,7 @@ def claims_curve(
         claims=clocked.return_count,
         data_date=clocked.data_date,
         notes=(*chosen.notes, *_notes(chosen, delay, moved)),
+        currency=followup.history.currency,
     )
 
 

@@ -59,6 +59,8 @@ class Payback:
         ``pays`` or ``does_not_pay`` where that is at least 95% likely, else ``not_clear``.
     method, notes
         How, and what a reader should know.
+    currency
+        Of every amount; empty: not stated.
     """
 
     net_per_job: float
@@ -76,6 +78,7 @@ class Payback:
     verdict: Verdict
     method: str
     notes: tuple[Note, ...]
+    currency: str = ""
 
 
 def payback(
@@ -86,6 +89,7 @@ def payback(
     jobs_per_arm: Sequence[int] = JOBS_PER_ARM,
     level: float = 0.95,
     safety: bool = False,
+    currency: str = "",
 ) -> Payback:
     """Weigh comebacks avoided against parts and minutes.
 
@@ -106,6 +110,8 @@ def payback(
         Confidence of the interval, between 0 and 1.
     safety
         Whether this is safety work, which is never weighed against money.
+    currency
+        Of every amount; empty: not stated.
 
     Returns
     -------
@@ -156,6 +162,7 @@ def payback(
         verdict=_verdict(probability),
         method=METHOD,
         notes=_notes(avoided, draws, costs, to_clear),
+        currency=currency,
     )
 
 

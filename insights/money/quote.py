@@ -76,6 +76,8 @@ class Quote:
         The day up to which the record is complete.
     method, notes
         How, and what a reader should know.
+    currency
+        Of every amount; empty: not stated.
     """
 
     table: pd.DataFrame
@@ -93,6 +95,7 @@ class Quote:
     data_date: pd.Timestamp
     method: str
     notes: tuple[Note, ...]
+    currency: str = ""
 
 
 def quote_warranty(
@@ -154,6 +157,7 @@ def quote_warranty(
         data_date=claims.data_date,
         method=METHOD,
         notes=(*claims.notes, *_notes(claims, table, bills, given)),
+        currency=claims.currency,
     )
 
 

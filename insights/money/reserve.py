@@ -92,6 +92,8 @@ class Reserve:
         Hand-backs open to a claim.
     method, notes
         How, and what a reader should know.
+    currency
+        Of every amount; empty: not stated.
     """
 
     expected: float
@@ -110,6 +112,7 @@ class Reserve:
     jobs: int
     method: str
     notes: tuple[Note, ...]
+    currency: str = ""
 
 
 def reserve(
@@ -190,6 +193,7 @@ def reserve(
         jobs=int(exposure.groups["jobs"].sum()),
         method=METHOD,
         notes=(*claims.notes, *_notes(exposure, curve, shared, bills)),
+        currency=claims.currency,
     )
 
 

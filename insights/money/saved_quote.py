@@ -37,6 +37,8 @@ class SavedQuote:
         The jobs behind it.
     method
         The statistics, named.
+    currency
+        Of every amount; empty: not stated.
     """
 
     made_on: pd.Timestamp
@@ -49,6 +51,7 @@ class SavedQuote:
     units: int
     claims: int
     method: str
+    currency: str = ""
 
 
 def save_quote(quote: Quote, path: str | Path, made_on: str | pd.Timestamp) -> SavedQuote:
@@ -100,7 +103,11 @@ def read_quote(path: str | Path) -> SavedQuote:
         raise SourceError(f"{path} is not a saved quote: it is not JSON.") from error
     if not isinstance(data, dict) or data.pop("format", None) != FORMAT:
         raise SourceError(f"{path} is not a saved quote. Give a file that was saved as one.")
-    missing = [field.name for field in dataclasses.fields(SavedQuote) if field.name not in data]
+    missing = [
+        field.name
+        for field in dataclasses.fields(SavedQuote)
+        if field.name not in data and field.default is dataclasses.MISSING
+    ]
     if missing:
         raise SourceError(f"The quote {path} lacks {', '.join(missing)}. Save it again.")
     table = pd.DataFrame(data["table"])

@@ -20,7 +20,7 @@ from insights.money.reserve import Reserve
 from insights.report.section import Chart
 from insights.survival.causes import CauseCurves
 from insights.survival.curves import Curves
-from insights.wording import of_causes, of_curves
+from insights.wording import in_currency, of_causes, of_curves
 from insights.wording.money import of_quote, of_reserve
 
 WIDTH, HEIGHT = 6.7, 2.9
@@ -135,7 +135,7 @@ def months(reserve: Reserve) -> Chart:
             place, reserve.months["expected"].to_numpy(float), color="#a8a8a8", edgecolor="#444"
         )
         axes.set_xticks(place, reserve.months["month"].astype(str), rotation=45, ha="right")
-        axes.set_ylabel("Expected cost")
+        axes.set_ylabel(in_currency("Expected cost", reserve.currency))
 
     return _chart(draw, of_reserve(reserve).sentence)
 

@@ -178,7 +178,12 @@ def _practice(followup: Followup, name: str, costs: Costs | None) -> Found:
     evidence = compare_practice(followup, name, day=PRACTICE_DAY)
     pays = None
     if costs is not None:
-        pays = payback(-evidence.draws, costs, risk_without=evidence.adjusted.risk_against)
+        pays = payback(
+            -evidence.draws,
+            costs,
+            risk_without=evidence.adjusted.risk_against,
+            currency=followup.history.currency,
+        )
     sheets = [
         Sheet("Ways to estimate it, side by side", tables_practice.of_estimators(evidence)),
         Sheet("By root cause; the parts add up", tables_practice.of_parts(evidence)),

@@ -69,6 +69,8 @@ class Recall:
         Of all units listed.
     method, notes
         How, and what a reader should know.
+    currency
+        Of every amount; empty: not stated.
     """
 
     table: pd.DataFrame
@@ -86,6 +88,7 @@ class Recall:
     wait_cost: float
     method: str
     notes: tuple[Note, ...]
+    currency: str = ""
 
 
 def recall_list(
@@ -197,6 +200,7 @@ def recall_list(
         wait_cost=float(wait.sum()) if len(wait) else 0.0,
         method=METHOD,
         notes=tuple(notes),
+        currency=followup.history.currency,
     )
 
 

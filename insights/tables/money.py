@@ -7,7 +7,7 @@ import pandas as pd
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
 from insights.money.reserve import Reserve
-from insights.wording import unbroken, whole
+from insights.wording import in_currency, unbroken, whole
 
 NOT_QUOTED = "not quoted"
 NOT_KNOWN = "not known"
@@ -20,8 +20,10 @@ def of_quote(quote: Quote) -> pd.DataFrame:
             {
                 "Term": f"{row.term_days:g} days",
                 "Claims of 100 jobs": _range(row.claims_per_100, row.low, row.high, 1),
-                "Cost a job": _range(row.cost_per_job, row.cost_low, row.cost_high, 2),
-                "Charge to be safe": _money(row.loading),
+                in_currency("Cost a job", quote.currency): _range(
+                    row.cost_per_job, row.cost_low, row.cost_high, 2
+                ),
+                in_currency("Charge to be safe", quote.currency): _money(row.loading),
                 "Remark": row.why_not or _past(row),
             }
             for row in quote.table.itertuples(index=False)
@@ -36,7 +38,7 @@ def of_months(reserve: Reserve) -> pd.DataFrame:
             {
                 "Month": str(row.month),
                 "Claims": f"{row.claims:.1f}",
-                "Money": _money(row.expected),
+                in_currency("Money", reserve.currency): _money(row.expected),
             }
             for row in reserve.months.itertuples(index=False)
         ]

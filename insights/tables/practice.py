@@ -12,7 +12,7 @@ from insights.evidence.result import PracticeEvidence
 from insights.evidence.trial import TrialPlan
 from insights.money.payback import Payback
 from insights.survival.regression import HazardRatios
-from insights.wording import spoken, unbroken, whole
+from insights.wording import amount_of, spoken, unbroken, whole
 from insights.wording.practice import change, whose
 
 NOT_GIVEN = "not given"
@@ -87,18 +87,21 @@ def of_payback(pays: Payback) -> pd.DataFrame:
     more = [
         (
             f"A trial of {row.jobs_per_arm:,} jobs each way",
-            f"worth {row.evsi_per_1000_jobs:,.0f} on the next 1,000 jobs; "
+            f"worth {amount_of(row.evsi_per_1000_jobs, pays.currency)} on the next 1,000 jobs; "
             f"{row.chance_clear:.0%} likely to settle it",
         )
         for row in pays.table.itertuples(index=False)
     ]
     rows = [
-        ("Worth it while the part costs under", _part_price(pays.break_even_part_cost)),
+        ("Worth it while the part costs under", _part_price(pays)),
         (
             "Worth it from so many comebacks avoided of 100",
             f"{100 * pays.break_even_difference:.1f}",
         ),
-        ("Knowing for sure, on the next 1,000 jobs", f"worth {pays.evpi_per_1000_jobs:,.0f}"),
+        (
+            "Knowing for sure, on the next 1,000 jobs",
+            f"worth {amount_of(pays.evpi_per_1000_jobs, pays.currency)}",
+        ),
         *more,
         ("Jobs each way until it is likely settled", _jobs(pays.jobs_per_arm_to_clear)),
     ]
@@ -201,8 +204,13 @@ def _difference(row: object) -> str:
     return unbroken(f"{change(difference)} ({change(low)} to {change(high)})")
 
 
-def _part_price(amount: float) -> str:
-    return f"{amount:.2f}" if amount > 0 else "nothing: even a free part would lose"
+def _part_price(pays: Payback) -> str:
+    amount = pays.break_even_part_cost
+    return (
+        amount_of(amount, pays.currency, 2)
+        if amount > 0
+        else "nothing: even a free part would lose"
+    )
 
 
 def _share(row: object) -> str:

@@ -7,7 +7,7 @@ import pandas as pd
 from insights.reviewing.cohorts import Cohorts
 from insights.reviewing.dearest import CostsByCause
 from insights.reviewing.rates import UNSURE, Review
-from insights.wording import per_100, spoken
+from insights.wording import in_currency, per_100, spoken
 from insights.wording.review import group_of, name_of
 
 NOTHING = "nothing to compare with"
@@ -77,16 +77,20 @@ def of_apart(review: Review, by: str) -> pd.DataFrame:
 
 
 def of_costs(costs: CostsByCause) -> pd.DataFrame:
-    """List what comebacks cost by cause, the dearest first."""
+    """List what comebacks cost by cause, the dearest first; nothing where no cost is known."""
+    if not costs.billed:
+        return pd.DataFrame()
     return pd.DataFrame(
         [
             {
                 "Root cause": row.cause,
                 "Comebacks": f"{row.comebacks:,}",
-                "Cost": f"{row.cost:,.0f}",
-                "Each": "" if pd.isna(row.mean_cost) else f"{row.mean_cost:,.2f}",
+                in_currency("Cost", costs.currency): f"{row.cost:,.0f}",
+                in_currency("Each", costs.currency): ""
+                if pd.isna(row.mean_cost)
+                else f"{row.mean_cost:,.2f}",
                 "Of the whole": "" if pd.isna(row.cost_share) else f"{row.cost_share:.0%}",
-                "Halved, it saves a year (likely)": (
+                in_currency("Halved, it saves a year (likely)", costs.currency): (
                     f"{row.halved_saves_a_year:,.0f} "
                     f"({row.saves_low:,.0f} to {row.saves_high:,.0f})"
                 ),
@@ -103,7 +107,7 @@ def of_costs_apart(costs: CostsByCause) -> pd.DataFrame:
             {
                 "Arrival": _capital(spoken(row.what)),
                 "How many": f"{row.arrivals:,}",
-                "Cost": f"{row.cost:,.0f}",
+                in_currency("Cost", costs.currency): f"{row.cost:,.0f}",
             }
             for row in costs.apart.itertuples(index=False)
         ]

@@ -17,7 +17,7 @@ from insights.reviewing.signals import (
     SMALL,
     Signals,
 )
-from insights.wording import per_100, spoken
+from insights.wording import in_currency, per_100, spoken
 from insights.wording.watch import named, of_use
 
 NOT_KNOWN = "not known"
@@ -139,8 +139,8 @@ def of_recall(recall: Recall) -> pd.DataFrame:
                     f"{per_100(row.chance)} ({per_100(row.chance_low)} to "
                     f"{per_100(row.chance_high)})"
                 ),
-                "Call in": _number(row.call_in_cost, 2),
-                "Wait": _number(row.wait_cost, 2),
+                in_currency("Call in", recall.currency): _number(row.call_in_cost, 2),
+                in_currency("Wait", recall.currency): _number(row.wait_cost, 2),
                 "Better": _text(row.cheaper),
                 "Status": row.status,
             }

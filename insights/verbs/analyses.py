@@ -179,7 +179,11 @@ def _payback(
         extra_price=args.extra_price or 0.0,
     )
     return payback(
-        -evidence.draws, costs, risk_without=evidence.adjusted.risk_against, safety=args.safety
+        -evidence.draws,
+        costs,
+        risk_without=evidence.adjusted.risk_against,
+        safety=args.safety,
+        currency=followup.history.currency,
     )
 
 

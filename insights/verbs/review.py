@@ -65,11 +65,10 @@ def look_back(args: argparse.Namespace) -> Answer:
     result = review(followup, by=names_of(args.by), days=days)
     day = wording_review.headline_day(result)
     year, costs = year_on_year(followup), costs_by_cause(followup)
-    tables = [
-        *tables_review.by_group(result, day),
-        ("What comebacks cost", tables_review.of_costs(costs)),
-    ]
-    tables.append(("Nothing failed", tables_review.of_costs_apart(costs)))
+    tables = [*tables_review.by_group(result, day)]
+    if costs.billed:
+        tables.append(("What comebacks cost", tables_review.of_costs(costs)))
+        tables.append(("Nothing failed", tables_review.of_costs_apart(costs)))
     found = wording_review.of_review(result)
     texts = [wording_review.of_year(year), found, wording_review.of_costs(costs)]
     data = as_json.review(result, year, costs)

@@ -9,7 +9,7 @@ import pandas as pd
 from insights.money.backtest import Backtest
 from insights.money.quote import Quote
 from insights.money.reserve import PAST_EVIDENCE, Reserve
-from insights.wording import STATUTORY, Finding, counted, whole
+from insights.wording import STATUTORY, Finding, amount_of, counted, whole
 
 KINDS = {
     "non_renewing": "a repair under warranty does not lengthen it",
@@ -34,7 +34,7 @@ def of_quote(quote: Quote) -> Finding:
     batch = whole(quote.assumptions.batch)
     sentence = f"Of each 100 of the next {batch} jobs like these, expect claims from {parts}."
     if stated_loading(quote):
-        charges = ", ".join(f"{loading:.2f}" for loading in stated["loading"])
+        charges = ", ".join(amount_of(loading, quote.currency, 2) for loading in stated["loading"])
         sentence += f" To be safe, each job's price must carry {charges}."
     if len(refused):
         days = ", ".join(f"{term:g}" for term in refused["term_days"])
@@ -97,13 +97,15 @@ def of_reserve(reserve: Reserve) -> Finding:
         )
     cut_short = any(note.code == PAST_EVIDENCE for note in reserve.notes)
     sentence = (
-        f"Set aside {'at least ' * cut_short}{reserve.p90:,.0f}: nine times in ten that is enough"
+        f"Set aside {'at least ' * cut_short}{amount_of(reserve.p90, reserve.currency)}: nine "
+        "times in ten that is enough"
         f"{' for what the record can tell of, which is not all' * cut_short}, and "
-        f"{reserve.expected:,.0f} is expected. {exposed}."
+        f"{amount_of(reserve.expected, reserve.currency)} is expected. {exposed}."
     )
     due = reserve.months.head(1)
     if len(due):
-        sentence += f" {due['expected'].iloc[0]:,.0f} of it falls in {due['month'].iloc[0]}."
+        first = amount_of(due["expected"].iloc[0], reserve.currency)
+        sentence += f" {first} of it falls in {due['month'].iloc[0]}."
     return Finding(sentence, _reserve_caveats(reserve))
 
 

@@ -63,6 +63,26 @@ def per_100(share: float) -> str:
     return f"{100 * share:.{digits}f}"
 
 
+def amount_of(number: float, currency: str, digits: int = 0) -> str:
+    """Write an amount, with its currency where the record states one.
+
+    Parameters
+    ----------
+    number
+        How much.
+    currency
+        As stated; empty: not stated.
+    digits
+        After the point.
+    """
+    return f"{number:,.{digits}f} {currency}".rstrip()
+
+
+def in_currency(heading: str, currency: str) -> str:
+    """Head a column of amounts, with their currency where the record states one."""
+    return f"{heading}, {currency}" if currency else heading
+
+
 def spoken(column: str) -> str:
     """Name a column as one says it: ``practice_contact_pair`` is the contact pair."""
     family, _, rest = column.partition("_")

@@ -8,7 +8,7 @@ from insights.evidence.ageing import WearEvidence
 from insights.evidence.pairs import PairEvidence
 from insights.evidence.result import JobsPerComeback, PracticeEvidence, RiskDifference
 from insights.money.payback import Payback
-from insights.wording import RETURNED_ONLY, Finding, per_100, spoken, whole
+from insights.wording import RETURNED_ONLY, Finding, amount_of, per_100, spoken, whole
 
 POPULATIONS = {
     "not_yet": "the jobs not yet done so",
@@ -144,8 +144,9 @@ def of_money(pays: Payback, *, doubted: bool = False) -> str:
         "does_not_pay": f"It does not pay: the chance that it does is {chance}",
         "not_clear": f"Whether it pays is open: the chance is {chance}",
     }[pays.verdict]
+    even = amount_of(pays.break_even_part_cost, pays.currency, 2)
     limit = (
-        f"worth it while the part costs under {pays.break_even_part_cost:.2f}"
+        f"worth it while the part costs under {even}"
         if pays.break_even_part_cost > 0
         else "not worth it even with a free part"
     )
@@ -153,7 +154,7 @@ def of_money(pays: Payback, *, doubted: bool = False) -> str:
     gain, sign = ("earns", 1) if pays.net_per_job >= 0 else ("loses", -1)
     low, high = sorted((sign * pays.low, sign * pays.high))
     return (
-        f"{verdict}. It {gain} {abs(pays.net_per_job):.2f} a job "
+        f"{verdict}. It {gain} {amount_of(abs(pays.net_per_job), pays.currency, 2)} a job "
         f"({low:.2f} to {high:.2f}); {limit}."
     )
 

@@ -9,7 +9,16 @@ from insights.reviewing.call_back import Corrected
 from insights.reviewing.cohorts import YearOnYear
 from insights.reviewing.dearest import DEAREST, CostsByCause
 from insights.reviewing.rates import BETTER, SURE, UNSURE, WORSE, Review
-from insights.wording import HEADLINE_DAY, RETURNED_ONLY, Finding, counted, per_100, spoken, whole
+from insights.wording import (
+    HEADLINE_DAY,
+    RETURNED_ONLY,
+    Finding,
+    amount_of,
+    counted,
+    per_100,
+    spoken,
+    whole,
+)
 
 MOST_NAMED = 5
 NO_LEAGUE = (
@@ -134,14 +143,13 @@ def of_costs(costs: CostsByCause) -> Finding:
             "which causes are dearest.",
             notes,
         )
-    money = f" {costs.currency}" if costs.currency else ""
     first = costs.table.iloc[0]
     count = min(DEAREST, int((costs.table["cost"] > 0).sum()))
     which = "one dearest cause" if count == 1 else f"{count} dearest causes"
     sentence = (
-        f"{counted(costs.billed, 'comeback')} cost {costs.cost:,.0f}{money} in "
+        f"{counted(costs.billed, 'comeback')} cost {amount_of(costs.cost, costs.currency)} in "
         f"{costs.years:.1f} years. Halving the {which} would save "
-        f"{costs.dearest_save_a_year:,.0f}{money} a year, {first['cause']} alone "
+        f"{amount_of(costs.dearest_save_a_year, costs.currency)} a year, {first['cause']} alone "
         f"{first['halved_saves_a_year']:,.0f} (likely {first['saves_low']:,.0f} to "
         f"{first['saves_high']:,.0f}). {_nothing_wrong(costs)}"
     )
@@ -213,7 +221,8 @@ def _against(row: object) -> str:
 
 def _nothing_wrong(costs: CostsByCause) -> str:
     parts = [
-        f"{counted(row.arrivals, 'arrival')} with {spoken(row.what)} cost {row.cost:,.0f}"
+        f"{counted(row.arrivals, 'arrival')} with {spoken(row.what)} cost "
+        f"{amount_of(row.cost, costs.currency)}"
         for row in costs.apart.itertuples(index=False)
     ]
     return f"Apart from these, {' and '.join(parts)}."

@@ -11,7 +11,7 @@ from insights.reviewing.missing import MissingPractices
 from insights.reviewing.recall import CALL_IN, Recall
 from insights.reviewing.signals import DANGEROUS, OPEN, SMALL, Signals
 from insights.reviewing.slipping import EVERYONE, HABIT
-from insights.wording import RETURNED_ONLY, Finding, day_of, per_100, spoken, whole
+from insights.wording import RETURNED_ONLY, Finding, amount_of, day_of, per_100, spoken, whole
 
 MOST_NAMED = 3
 FEW_RETURNS = 5
@@ -178,9 +178,12 @@ def of_recall(recall: Recall) -> Finding:
     if not np.isnan(recall.call_in_cost + recall.wait_cost):
         called = int((recall.table["cheaper"] == CALL_IN).sum())
         better = f"{whole(called)} of them" if called else "none of them"
+        call, wait = (
+            amount_of(cost, recall.currency) for cost in (recall.call_in_cost, recall.wait_cost)
+        )
         words += (
-            f" Calling all in costs {recall.call_in_cost:,.0f}, waiting about "
-            f"{recall.wait_cost:,.0f}; for {better} calling in is the cheaper."
+            f" Calling all in costs {call}, waiting about {wait}; for {better} calling in is the "
+            "cheaper."
         )
     return Finding(words, _recall_caveats(recall))
 

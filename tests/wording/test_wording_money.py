@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from shop import fleet, followed
 
+from insights.money.costs import ComebackCost, Costs
+from insights.money.payback import payback
 from insights.money.quote import quote_warranty
 from insights.money.reserve import reserve
+from insights.reviewing.recall import recall_list
+from insights.tables import money as tables_money
+from insights.tables import practice as tables_practice
+from insights.tables import watch as tables_watch
+from insights.wording import amount_of, in_currency
 from insights.wording import money as wording_money
+from insights.wording import practice as wording_practice
+from insights.wording import watch as wording_watch
 
 
 @pytest.fixture(scope="module")
@@ -91,3 +102,36 @@ def test_nothing_open_is_said_in_words():
         "Set aside 40: nine times in ten that is enough, and 40 is expected. No hand-back is open "
         "to a claim; 1 comeback is not settled."
     )
+
+
+def test_amounts_bear_the_currency_where_the_record_states_one(followup):
+    in_euro = replace(followup, history=replace(followup.history, currency="EUR"))
+    quote = quote_warranty(in_euro, (90, 180), claim_cost=40.0)
+    charged = ", ".join(f"{loading:.2f} EUR" for loading in quote.table["loading"])
+    assert f"must carry {charged}." in wording_money.of_quote(quote).sentence
+    assert {"Cost a job, EUR", "Charge to be safe, EUR"} <= set(tables_money.of_quote(quote))
+    held = reserve(in_euro, claim_cost=40.0)
+    assert f"Set aside {held.p90:,.0f} EUR: nine" in wording_money.of_reserve(held).sentence
+    assert "Money, EUR" in tables_money.of_months(held)
+    pays = payback(
+        (0.05, 0.01),
+        Costs(0.6, 1, 42, ComebackCost(45)),
+        risk_without=0.1,
+        currency=in_euro.history.currency,
+    )
+    earns = f"It earns {pays.net_per_job:.2f} EUR a job ("
+    assert earns in wording_practice.of_money(pays)
+    assert f"under {pays.break_even_part_cost:.2f} EUR" in wording_practice.of_money(pays)
+    assert tables_practice.of_payback(pays)["How much"].iloc[0].endswith(" EUR")
+    found = recall_list(
+        in_euro, "all jobs", since="2000-01-01", call_in_cost=5.0, comeback_cost=40.0
+    )
+    said = wording_watch.of_recall(found).sentence
+    assert f"Calling all in costs {found.call_in_cost:,.0f} EUR, waiting about" in said
+    assert {"Call in, EUR", "Wait, EUR"} <= set(tables_watch.of_recall(found))
+
+
+def test_where_no_currency_is_stated_none_is_invented():
+    assert amount_of(1234.5, "", 2) == "1,234.50"
+    assert amount_of(1234.5, "EUR", 2) == "1,234.50 EUR"
+    assert in_currency("Cost", "") == "Cost"
