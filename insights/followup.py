@@ -190,7 +190,7 @@ def follow_up(
         count=count,
         grace_days=grace_days,
         problems=problems,
-        notes=_remarks(history, episodes, problems, follow),
+        notes=_remarks(history, links, episodes, problems, follow),
     )
 
 
@@ -241,7 +241,7 @@ def select(
         raise nothing_left()
     episodes = followup.episodes[keep].reset_index(drop=True)
     # What is remarked must be true of the hand-backs kept, not of those left out.
-    notes = _remarks(followup.history, episodes, followup.problems, followup.follow)
+    notes = _remarks(followup.history, followup.links, episodes, followup.problems, followup.follow)
     return replace(followup, episodes=episodes, notes=notes)
 
 
@@ -490,7 +490,11 @@ def _counted(rows: pd.DataFrame, count: Count) -> np.ndarray:
 
 
 def _remarks(
-    history: History, episodes: pd.DataFrame, problems: pd.DataFrame, follow: Follow
+    history: History,
+    links: Links,
+    episodes: pd.DataFrame,
+    problems: pd.DataFrame,
+    follow: Follow,
 ) -> tuple[Note, ...]:
     notes = []
     if history.refused_count:
@@ -501,6 +505,17 @@ def _remarks(
                 f"{'is' if history.refused_count == 1 else 'are'} missing here; the check of the "
                 "source says why.",
                 history.refused_count,
+            )
+        )
+    if links.doubtful:
+        many = links.doubtful != 1
+        notes.append(
+            Note(
+                "doubtful_units",
+                f"{counted(links.doubtful, 'pair')} of jobs may be one unit{' each' * many} and "
+                f"{'are' if many else 'is'} taken for two, so as many comebacks may be missing "
+                "here; the check of the source lists them.",
+                links.doubtful,
             )
         )
     termless = int(history.jobs["term_days"].take(episodes["job"]).isna().sum())

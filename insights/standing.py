@@ -76,13 +76,11 @@ def standing(followup: Followup) -> Standing:
         & (jobs["received"] <= followup.data_date)
     )
     days_left = _cover_left_days(followup)
-    pairs = followup.links.pairs
-    doubtful = int((pairs["status"] == "doubtful").sum()) if len(pairs) else 0
     end = followup.episodes["end"]
     counts = {
         "refused": history.refused_count,
         "contradictions": len(followup.problems),
-        "doubtful": doubtful,
+        "doubtful": followup.links.doubtful,
         "undecided": _undecided(followup),
         "uncoded": int((followup.episodes["cause"] == UNKNOWN).sum()),
         "endless": int((jobs["term_days"].isna() & jobs["handed_back"].notna()).sum()),
@@ -98,7 +96,7 @@ def standing(followup: Followup) -> Standing:
         on_bench=int(on_bench.sum()),
         refused_rows=counts["refused"],
         problems=counts["contradictions"],
-        doubtful_links=doubtful,
+        doubtful_links=counts["doubtful"],
         attention=_attention(counts),
         notes=followup.notes,
     )

@@ -340,3 +340,19 @@ def test_following_past_the_terms_is_remarked_where_there_are_terms():
     assert codes(term_days=90) == ["terms_ignored"]
     assert codes(term_days=None) == []
     assert followed(FIRST | {"term_days": 90}).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [
+        (1, "1 pair of jobs may be one unit and is taken for two, so"),
+        (3, "3 pairs of jobs may be one unit each and are taken for two, so"),
+    ],
+)
+def test_pairs_left_undecided_are_remarked_wherever_comebacks_are_counted(pairs, says):
+    status = ["doubtful"] * pairs + ["linked", "decided"]
+    links = Links(np.array([0]), pd.DataFrame({"status": status}))
+    found = follow_up(History(to_schema(pd.DataFrame([{**FIRST, "model": "mill"}]))), links=links)
+    assert [(note.code, note.jobs) for note in found.notes] == [("doubtful_units", pairs)]
+    assert found.notes[0].text.startswith(says)
+    assert select(found, since="2026-01-01").notes == found.notes

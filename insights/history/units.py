@@ -76,6 +76,11 @@ class Links:
     notes: tuple[Note, ...] = ()
     evidence: Evidence | None = field(default=None, repr=False, compare=False)
 
+    @property
+    def doubtful(self) -> int:
+        """How many pairs wait for a person, and count as two units until then."""
+        return int((self.pairs["status"] == "doubtful").sum()) if len(self.pairs) else 0
+
 
 def link_units(
     history: History,

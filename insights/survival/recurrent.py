@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from insights.followup import Followup
-from insights.notes import Note
+from insights.notes import Note, counted
 from insights.survival.intervals import mean_bounds
 from insights.survival.service import mean_returns, service_groups
 from insights.survival.stating import (
@@ -95,7 +95,7 @@ def repeat_returns(
     variance as in Lawless and Nadeau (1995, Technometrics 37:158-168).
     """
     wanted = request(at, min_at_risk, level)
-    parts, rows, remarks = [], [], list(followup.notes)
+    parts, rows, remarks = [], [], [*followup.notes, *_known_before(followup)]
     for group in service_groups(followup, names(by)):
         curve, spread = mean_returns(group.stretches)
         supported = supported_days(curve.days, curve.at_risk, wanted.min_at_risk)
@@ -120,4 +120,22 @@ def repeat_returns(
         min_at_risk=wanted.min_at_risk,
         method=METHOD,
         notes=tuple(remarks),
+    )
+
+
+def _known_before(followup: Followup) -> tuple[Note, ...]:
+    """Say how many units were here before the record began, whose earlier days aren't seen."""
+    first = followup.episodes[followup.episodes["repair_number"] == 1]
+    known = followup.history.jobs["earlier_repair"].take(first["job"]) == "here"
+    units = int(known.sum())
+    if not units:
+        return ()
+    return (
+        Note(
+            "known_before",
+            f"{counted(units, 'unit was', 'units were')} repaired here before "
+            f"{'its' if units == 1 else 'their'} first job on record: what came earlier is not "
+            "seen, and their clocks start here all the same.",
+            units,
+        ),
     )

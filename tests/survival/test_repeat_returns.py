@@ -158,3 +158,13 @@ def test_a_filter_keeps_the_units_clock():
     second = select(followed(*jobs), where={"technician": ("Ben",)})
     result = repeat_returns(second, at=(30, 60), min_at_risk=1)
     assert result.at["at_risk"].tolist() == [0, 12]
+
+
+def test_units_that_were_here_before_the_record_began_are_counted():
+    # Two units come with "here" on their first job; "here" on a second job is no news.
+    jobs = fleet(15, (20, 30, 40), term_days=180)
+    jobs[0]["earlier_repair"] = jobs[6]["earlier_repair"] = jobs[3]["earlier_repair"] = "here"
+    notes = repeat_returns(followed(*jobs), at=(90,)).notes
+    assert [(note.code, note.jobs) for note in notes] == [("known_before", 2)]
+    assert notes[0].text.startswith("2 units were repaired here before their first job on record")
+    assert repeat_returns(followed(*fleet(15, term_days=180)), at=(90,)).notes == ()
