@@ -42,11 +42,6 @@ class Selection:
         kept = {"model": self.model, "technician": self.technician}
         return {name: values for name, values in kept.items() if values}
 
-    @property
-    def is_whole(self) -> bool:
-        """Whether every hand-back is kept."""
-        return not (self.since or self.until or self.where)
-
 
 def to_address(selection: Selection) -> dict[str, list[str]]:
     """Write what differs from the default as an address's query.

@@ -24,22 +24,6 @@ PRESETS: dict[str, Callable[..., Scenario]] = {
 DAYS = (90, 180, 365)
 
 
-def write_demo(folder: str | Path) -> Path:
-    """Write the demo's ``history.csv`` and ``truth.json``.
-
-    Parameters
-    ----------
-    folder
-        Made when it isn't there.
-
-    Returns
-    -------
-    pathlib.Path
-        The history.
-    """
-    return write_preset(folder, "cafe_workshop")
-
-
 def write_preset(folder: str | Path, preset: str, **given: int) -> Path:
     """Write a preset's ``history.csv`` and ``truth.json``.
 

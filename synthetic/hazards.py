@@ -15,9 +15,6 @@ from synthetic.scenario import (
     Scenario,
 )
 
-# What can end an episode, after the causes: two comebacks without a fault, and leaving service.
-OTHER_ENDS = 3
-
 
 def by_name(effects: Effects, names: Sequence[str]) -> np.ndarray:
     """Line up effects with a list of names; a name without an effect has 0."""

@@ -19,10 +19,6 @@ TEST_VOLTAGE = (
     "lead, take out what the voltage would spoil, and discharge it afterwards."
 )
 HOT = "Plates, elements, boilers and steam burn long after switching off. Let it cool, or glove up."
-SUSPECT_LOT = (
-    "If a fitted part looks dangerous, stop fitting its lot and tell the owners of those units "
-    "now. Do not wait for more cases."
-)
 
 FOR_QUANTITY: dict[str, tuple[str, ...]] = {
     "insulation": (TEST_VOLTAGE, MAINS),

@@ -17,8 +17,6 @@ from insights.notes import Note
 
 Verdict = Literal["in", "out", "not_measured", "no_limit"]
 
-VERDICTS: tuple[Verdict, ...] = ("in", "out", "not_measured", "no_limit")
-
 
 @dataclass(frozen=True)
 class Judged:
@@ -29,7 +27,7 @@ class Judged:
     quantity, unit
         What it is about.
     verdict
-        One of :data:`VERDICTS`.
+        A :data:`Verdict`.
     blocks
         Whether it holds the unit back: out of its limit, or required and not measured.
     limit, reading

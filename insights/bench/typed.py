@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from insights.bench.readings import CALIBRATION_DAYS, Limit
-from insights.bench.rules import RULES, Rule, rule_from_json, rule_to_json
+from insights.bench.rules import RULES, rule_from_json, rule_to_json
 from insights.bench.sheets import Instrument, ModelSheet, Practice
 from insights.errors import EntryError
 from insights.history.book.checking import checked
@@ -174,11 +174,6 @@ def instrument_as_typed(instrument: Instrument) -> dict[str, str]:
         "calibration_days": str(instrument.calibration_days),
         "in_use": YES if instrument.in_use else NO,
     }
-
-
-def rule_name(rule: Rule) -> str:
-    """Name a rule's kind, a key of :data:`insights.bench.rules.RULES`."""
-    return str(rule_to_json(rule)["rule"])
 
 
 def _rule_number(name: str, text: str, settings: Settings, today: date) -> float:

@@ -12,7 +12,7 @@ from insights.reviewing.facets import groups
 ALL = "all"
 EVERYONE = "all jobs"
 CAUSE = "cause"
-NOT_CHARTED_COLUMNS = ("chart", "kind", "why_not")
+NOT_CHARTED_COLUMNS = ("chart", "kind", "why")
 
 
 def families(followup: Followup, causes: pd.Series) -> tuple[tuple[Family, ...], list[tuple]]:

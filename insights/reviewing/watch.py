@@ -30,7 +30,7 @@ from insights.reviewing.baseline import (
 )
 from insights.reviewing.charts import Stretch, Track
 from insights.reviewing.daily import Daily, accrue, lay_out, only
-from insights.reviewing.families import CAUSE, families
+from insights.reviewing.families import CAUSE, NOT_CHARTED_COLUMNS, families
 from insights.reviewing.signals import Signals, in_order, signal_rows
 from insights.reviewing.slipping import HABIT, Habit, Usual, habits, stretch, suspected, usual
 from insights.reviewing.standings import chart_table
@@ -130,7 +130,7 @@ def watch(
     return Signals(
         table=in_order(rows),
         charts=chart_table(followup, daily, tracks, last),
-        not_charted=pd.DataFrame(aside, columns=["chart", "kind", "why"]),
+        not_charted=pd.DataFrame(aside, columns=list(NOT_CHARTED_COLUMNS)),
         baselines=pd.DataFrame(periods),
         false_alarms_a_year=false_alarms_a_year,
         watched_from=periods[0]["from"] if periods else None,
