@@ -93,7 +93,7 @@ def test_people_get_a_sentence_then_a_table(shop, capsys):
     assert main(["curves", shop]) == 0
     out = capsys.readouterr().out
     assert out.startswith("Within 180 days 20.0 of 100 (likely between ")
-    assert out.index("of 100") < out.index("at_risk") < out.index("Keep in mind")
+    assert out.index("of 100") < out.index("Back by day") < out.index("Keep in mind")
 
 
 def test_refused_rows_are_kept_beside_the_source(home, capsys):

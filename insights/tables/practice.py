@@ -59,10 +59,20 @@ def of_balance(evidence: PracticeEvidence) -> pd.DataFrame:
                 "Value": str(row.value),
                 f"Share, {evidence.level}": f"{row.share_level:.0%}",
                 f"Share, {evidence.against}": f"{row.share_against:.0%}",
-                "Difference as done": f"{row.before:+.2f}",
-                "Made alike": f"{row.after:+.2f}",
+                "Difference as done": _signed(row.before),
+                "Made alike": _signed(row.after),
             }
             for row in evidence.balance.itertuples(index=False)
+        ]
+    )
+
+
+def of_incomparable(evidence: PracticeEvidence) -> pd.DataFrame:
+    """List the jobs on which it was always or never done."""
+    return pd.DataFrame(
+        [
+            {"Fact": spoken(row.covariate), "Value": str(row.value), "Jobs": whole(row.jobs)}
+            for row in evidence.incomparable.itertuples(index=False)
         ]
     )
 
@@ -189,6 +199,11 @@ def of_many(many: ManyQuestions) -> pd.DataFrame:
 def none() -> pd.DataFrame:
     """No table."""
     return pd.DataFrame()
+
+
+def _signed(difference: float) -> str:
+    """Write a difference with its sign, and none where it rounds to nothing."""
+    return f"{difference:+.2f}".replace("-0.00", "0.00").replace("+0.00", "0.00")
 
 
 def _of_100(share: float) -> str:

@@ -76,10 +76,16 @@ def of_pairs(followup: Followup, status: str) -> pd.DataFrame:
         {
             "Job": chosen["job_id"].astype(str),
             "Earlier job": chosen["earlier_job_id"].astype(str),
-            "Same unit?": [f"{probability:.0%} likely" for probability in chosen["probability"]],
+            "Same unit?": [_likely(probability) for probability in chosen["probability"]],
             "Because": chosen["reasons"].astype(str),
         }
     ).reset_index(drop=True)
+
+
+def _likely(probability: float) -> str:
+    """Write a probability, never as certain where it is not."""
+    rounded = f"{probability:.0%}"
+    return "over 99% likely" if rounded == "100%" and probability < 1 else f"{rounded} likely"
 
 
 def of_linkage(as_judged: Curves, as_if_linked: Curves) -> pd.DataFrame:

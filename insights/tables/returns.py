@@ -12,7 +12,9 @@ from insights.survival.curves import Curves, GroupTest
 from insights.wording import unbroken, whole
 
 if TYPE_CHECKING:
+    from insights.survival.branches import Pooled
     from insights.survival.maturity import Maturity
+    from insights.survival.recurrent import RepeatReturns
 
 TABLE_DAYS = (90, 180, 365)
 RECENT_MONTHS = 12
@@ -27,13 +29,15 @@ def share_text(share: float, low: float, high: float) -> str:
     return unbroken(f"{share:.1%} ({low:.1%} to {high:.1%})")
 
 
-def of_curves(curves: Curves) -> pd.DataFrame:
+def of_curves(curves: Curves, *, every_day: bool = False) -> pd.DataFrame:
     """List, for each group, the jobs behind it and the share back by each day.
 
     Parameters
     ----------
     curves
-        Days other than :data:`TABLE_DAYS` are left to the download.
+        The share back.
+    every_day
+        Whether days other than :data:`TABLE_DAYS` are listed too, not left to the download.
 
     Returns
     -------
@@ -49,20 +53,27 @@ def of_curves(curves: Curves) -> pd.DataFrame:
             "Comebacks": _counts(groups["returns"]),
         }
     )
-    for day in _days(curves.at):
+    for day in _days(curves.at, every_day):
         table[f"Back by day {day}"] = _by_group(curves.at, groups["group"], day)
     return table
 
 
-def of_causes(causes: CauseCurves) -> pd.DataFrame:
+def of_causes(causes: CauseCurves, *, every_day: bool = False) -> pd.DataFrame:
     """List, for each group and root cause, the share back by each day, then the total.
+
+    Parameters
+    ----------
+    causes
+        The share back by root cause.
+    every_day
+        As for :func:`of_curves`.
 
     Returns
     -------
     pandas.DataFrame
         Text only.
     """
-    days = _days(causes.at)
+    days = _days(causes.at, every_day)
     total = causes.total.at.assign(cause=ALL_CAUSES)
     rows = pd.concat([causes.at.astype({"cause": object}), total], ignore_index=True)
     cells = {
@@ -80,10 +91,62 @@ def of_causes(causes: CauseCurves) -> pd.DataFrame:
     return table if len(causes.groups) > 1 else table.drop(columns="Group")
 
 
-def _days(at: pd.DataFrame) -> list[int]:
+def of_days_without(curves: Curves) -> pd.DataFrame:
+    """List, for each group, the mean days without a comeback, over as many days for all."""
+    return pd.DataFrame(
+        [
+            {
+                "Group": str(row.group),
+                f"Days without a comeback, of {row.restricted_to_days:,.0f} (likely)": NOT_KNOWN
+                if pd.isna(row.restricted_mean_days)
+                else f"{row.restricted_mean_days:,.0f} "
+                f"({row.restricted_mean_low:,.0f} to {row.restricted_mean_high:,.0f})",
+            }
+            for row in curves.groups.itertuples(index=False)
+        ]
+    )
+
+
+def of_repeats(repeats: RepeatReturns) -> pd.DataFrame:
+    """List, for each group, the comebacks of 100 units by each day out of our hands."""
+    groups = repeats.at["group"].unique()
+    table = pd.DataFrame({"Group": [str(group) for group in groups]})
+    for day in _days(repeats.at, every_day=True):
+        on_day = repeats.at[repeats.at["day"] == day].set_index("group")
+        table[f"By day {day}, of 100 units"] = [
+            NOT_KNOWN
+            if pd.isna(row.mean_returns)
+            else f"{100 * row.mean_returns:.1f} ({100 * row.low:.1f} to {100 * row.high:.1f})"
+            for row in (on_day.loc[group] for group in groups)
+        ]
+    return table
+
+
+def of_branches(pooled: Pooled) -> pd.DataFrame:
+    """List the branches whose counts are added up."""
+    return pd.DataFrame(
+        [
+            {
+                "Branch": row.branch,
+                "Known up to": row.data_date,
+                "Jobs": whole(row.jobs),
+                "Comebacks": whole(row.returns),
+            }
+            for row in pooled.branches.itertuples(index=False)
+        ]
+    )
+
+
+def _days(at: pd.DataFrame, every_day: bool = False) -> list[float]:
     """Choose the days of the table: the usual terms, as far as they were asked for."""
-    asked = [int(day) for day in at["day"].unique()]
+    asked = [_plain_day(day) for day in at["day"].unique()]
+    if every_day:
+        return asked
     return [day for day in asked if day in TABLE_DAYS] or asked[-1:]
+
+
+def _plain_day(day: float) -> float:
+    return int(day) if float(day).is_integer() else float(day)
 
 
 def _largest_first(causes: CauseCurves, group: str) -> list[str]:

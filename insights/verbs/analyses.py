@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from insights import as_json, wording
+from insights import tables as tables_of
 from insights.evidence.exploration import explore_practices
 from insights.evidence.pairs import pair_comebacks
 from insights.evidence.practice import compare_practice
@@ -27,6 +28,7 @@ from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.recurrent import repeat_returns
+from insights.tables import practice as tables_practice
 from insights.verbs import counted as verbs_counted
 from insights.verbs import money as verbs_money
 from insights.verbs import month as verbs_month
@@ -38,6 +40,11 @@ from insights.verbs.answer import Answer
 from insights.verbs.asked import DAYS, days_of, declared, followed, names_of, read, selected
 from insights.verbs.verb import Verb
 from insights.wording import practice as wording_practice
+
+PAIRS = {
+    "doubtful": "Pairs of jobs that may be one unit",
+    "linked": "Pairs taken to be one unit without an equal serial",
+}
 
 
 def _check(args: argparse.Namespace) -> Answer:
@@ -53,19 +60,20 @@ def _check(args: argparse.Namespace) -> Answer:
     if history.refused_count:
         path = write_refused(history, refused_path(args.source))
         texts.append(f"The refused rows, with reasons, are in {path}. Mend and load them again.")
-        tables.append(("Refused", history.refused))
+        tables.append(("Refused", tables_of.of_refused(history)))
     if len(followup.problems):
-        tables.append(("Dates that contradict each other", followup.problems))
-    if len(links.pairs):
-        doubtful_first = links.pairs.sort_values(["status", "probability"], kind="stable")
-        tables.append(("Doubtful pairs, then units linked by likeness", doubtful_first))
+        tables.append(("Dates that contradict each other", tables_of.of_problems(followup)))
+    for status, heading in PAIRS.items():
+        pairs = tables_of.of_pairs(followup, status)
+        if len(pairs):
+            tables.append((heading, pairs))
     sentence = (
         f"{wording.whole(len(history.jobs))} jobs load, "
         f"{wording.counted(history.refused_count, 'row is', 'rows are')} refused. "
         f"{wording.of_standing(standing(followup)).sentence}"
     )
     remarks = (*history.notes, *links.notes, *followup.notes)
-    caveats = (*texts, *(note.text for note in remarks))
+    caveats = (*texts, *(note.text for note in remarks if note.jobs != 0))
     return Answer(as_json.check(followup), wording.Finding(sentence, caveats), tuple(tables))
 
 
@@ -93,9 +101,8 @@ def _curves(args: argparse.Namespace) -> Answer:
     result = return_curves(followup, by=args.by, at=at)
     repeats = repeat_returns(followup, by=args.by, at=at)
     tables = (
-        ("Share back", result.at),
-        ("Groups", result.groups),
-        ("Comebacks per unit, repeats counted, by days out of our hands", repeats.at),
+        *verbs_counted.tables_of_curves(result),
+        ("Comebacks, repeats counted, by days out of our hands", tables_of.of_repeats(repeats)),
     )
     data = {**as_json.curves(result), "repeats": repeats.at}
     return Answer(data, wording.of_curves(result), tables)
@@ -106,7 +113,7 @@ def _causes(args: argparse.Namespace) -> Answer:
         result = verbs_counted.causes(args)
     else:
         result = cause_curves(selected(args), by=args.by, at=days_of(args.at))
-    tables = (("Share back, by root cause", result.at), ("In all", result.total.at))
+    tables = (("Share back, by root cause", tables_of.of_causes(result, every_day=True)),)
     return Answer(as_json.causes(result), wording.of_causes(result), tables)
 
 
@@ -126,26 +133,27 @@ def _practice(args: argparse.Namespace) -> Answer:
     )
     pays = _payback(args, followup, evidence)
     tables = [
-        ("Ways to estimate it, side by side", evidence.table),
-        ("By root cause", evidence.causes),
-        ("How alike the groups are, before and after", evidence.balance),
-        ("Who does it how often", evidence.technicians),
+        ("Ways to estimate it, side by side", tables_practice.of_estimators(evidence)),
+        ("By root cause", tables_practice.of_parts(evidence)),
+        ("How alike the groups are, before and after", tables_practice.of_balance(evidence)),
+        ("Who does it how often", tables_practice.of_technicians(evidence)),
     ]
     if len(evidence.incomparable):
-        tables.append(("Always or never done, so not comparable", evidence.incomparable))
+        alone = tables_practice.of_incomparable(evidence)
+        tables.append(("Always or never done, so not comparable", alone))
     data = as_json.practice(evidence, pays)
-    for key, heading, table in _beside(args, followup, evidence):
-        data[key] = table
+    for key, numbers, heading, table in _beside(args, followup, evidence):
+        data[key] = numbers
         tables.append((heading, table))
     if pays is not None:
-        tables.append(("What a further fair comparison would bring", pays.table))
+        tables.append(("Does it pay?", tables_practice.of_payback(pays)))
     return Answer(data, wording_practice.of_practice(evidence, pays), tuple(tables))
 
 
 def _beside(
     args: argparse.Namespace, followup: Followup, evidence: PracticeEvidence
-) -> Iterator[tuple[str, str, pd.DataFrame]]:
-    """Work out what was asked for beside the comparison: key, heading, table."""
+) -> Iterator[tuple[str, pd.DataFrame, str, pd.DataFrame]]:
+    """Work out what was asked for beside the comparison: key, numbers, heading, table."""
     if args.failed:
         pair = pair_comebacks(
             followup,
@@ -155,13 +163,16 @@ def _beside(
             failed=args.failed,
             day=args.at,
         )
-        yield "pair", wording_practice.of_pair(pair).sentence, pair.table
+        said = wording_practice.of_pair(pair).sentence
+        yield "pair", pair.table, said, tables_practice.of_pair(pair)
     if args.ratios:
         ratios = practice_ratios(followup, evidence)
-        yield "hazard_ratios", "Hazard ratios, beside it", ratios.table
+        shown = tables_practice.of_ratios(ratios)
+        yield "hazard_ratios", ratios.table, "Hazard ratios, beside it", shown
     if args.explore:
         many = explore_practices(followup, evidence)
-        yield "exploration", "Other practices, corrected for their number", many.table
+        heading = "Other practices, corrected for their number"
+        yield "exploration", many.table, heading, tables_practice.of_many(many)
 
 
 def _payback(

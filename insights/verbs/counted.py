@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from insights import as_json, wording
+import pandas as pd
+
+from insights import as_json, tables, wording
 from insights.errors import RequestError
 from insights.history.book.address import is_book
 from insights.notes import Note
 from insights.survival.causes import CauseCurves, causes_from_counts
-from insights.survival.curves import curves_from_counts
+from insights.survival.curves import Curves, curves_from_counts
 from insights.survival.lifetable import LifeTable
 from insights.survival.stating import MIN_AT_RISK, Request, request
 from insights.verbs.answer import Answer
@@ -36,8 +38,16 @@ def curves(args: argparse.Namespace) -> Answer:
     """State the share back by day from counts made in the database."""
     table, notes = _counted(args)
     result = curves_from_counts(table, _request(args), (*notes, Note("no_repeats", ROWS_NEEDED)))
-    tables = (("Share back", result.at), ("Groups", result.groups))
-    return Answer(as_json.curves(result), wording.of_curves(result), tables)
+    return Answer(as_json.curves(result), wording.of_curves(result), tables_of_curves(result))
+
+
+def tables_of_curves(curves: Curves) -> tuple[tuple[str, pd.DataFrame], ...]:
+    """List the share back by every day asked for, and the tests between groups."""
+    listed = [("Share back", tables.of_curves(curves, every_day=True))]
+    tests = tables.tests_of(curves)
+    if len(tests):
+        listed.append(("Do the groups differ by more than chance?", tests))
+    return (*listed, ("Until a comeback", tables.of_days_without(curves)))
 
 
 def causes(args: argparse.Namespace) -> CauseCurves:

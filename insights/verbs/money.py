@@ -18,11 +18,11 @@ from insights.money.reserve import reserve
 from insights.money.saved_quote import save_quote
 from insights.money.statement import Statement, warranty_page
 from insights.survival.maturity import maturity
+from insights.tables import money as tables_money
+from insights.tables import of_months
 from insights.verbs.answer import Answer
 from insights.verbs.asked import DAYS, days_of, selected
 from insights.wording import money as wording_money
-
-RECENT_MONTHS = 12
 
 
 def quote_options(parser: argparse.ArgumentParser) -> None:
@@ -83,14 +83,14 @@ def quote(args: argparse.Namespace) -> Answer:
         save_quote(result, args.save, pd.Timestamp.today().normalize())
     if args.statement:
         _write_statement(args, result, terms)
-    tables = [("By term", result.table)]
+    tables = [("By term", tables_money.of_quote(result))]
     if len(result.offers):
-        tables.append(("Offers", result.offers))
+        tables.append(("Offers", tables_money.of_offers(result)))
     data, finding = as_json.quote(result), wording_money.of_quote(result)
     if args.apart:
         apart = loadings(followup, args.apart, int(min(terms)), claim_cost=args.claim_cost)
         heading = f"Discounts and loadings by {args.apart}, {apart.term_days} days, like for like"
-        tables.append((heading, apart.table))
+        tables.append((heading, tables_money.of_apart(apart, result.currency)))
         data["apart"] = apart.table
         finding = finding.with_caveats(note.text for note in apart.notes)
     return Answer(data, finding, tuple(tables))
@@ -110,15 +110,15 @@ def hold(args: argparse.Namespace) -> Answer:
     followup = selected(args)
     result = reserve(followup, claim_cost=args.claim_cost, ahead_days=args.ahead)
     tables = [
-        ("By month", result.months),
-        ("What it is made of", result.parts),
-        ("By term and age", result.open),
+        ("By month", tables_money.of_months(result)),
+        ("What it is made of", tables_money.of_parts(result)),
+        ("By term and age", tables_money.of_open(result)),
     ]
     data = as_json.reserve(result)
     if args.recent:
-        recent = maturity(followup).table
-        data["recent"] = recent
-        tables.append(("Hand-backs of the latest months, completed", recent.tail(RECENT_MONTHS)))
+        recent = maturity(followup)
+        data["recent"] = recent.table
+        tables.append(("Hand-backs of the latest months, completed", of_months(recent)))
     return Answer(data, wording_money.of_reserve(result), tuple(tables))
 
 
@@ -137,7 +137,10 @@ def score(args: argparse.Namespace) -> Answer:
         ahead_days=args.ahead,
         claim_cost=args.claim_cost,
     )
-    tables = (("Score", result.scores), ("Every forecast", result.table))
+    tables = (
+        ("Score", tables_money.of_scores(result)),
+        ("Every forecast", tables_money.of_forecasts(result)),
+    )
     return Answer(as_json.backtest(result), wording_money.of_backtest(result), tables)
 
 

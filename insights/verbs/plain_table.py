@@ -6,7 +6,7 @@ import pandas as pd
 
 NOT_KNOWN = "–"
 MOST_ROWS = 40
-WIDEST = 60
+WIDEST = 80
 CHANCES = ("p", "adjusted_p")
 SMALLEST_CHANCE = 0.0001
 

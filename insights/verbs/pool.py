@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from insights import as_json
+from insights import as_json, tables
 from insights.errors import RequestError
 from insights.survival.branches import (
     branch_counts,
@@ -62,10 +62,9 @@ def pool(args: argparse.Namespace) -> Answer:
         "count": pooled.count,
         "grace_days": pooled.grace_days,
     }
-    tables = (
-        ("Branches", pooled.branches),
-        ("Share back", causes.total.at),
-        ("By root cause", causes.at),
-        ("Groups", causes.groups),
+    listed = (
+        ("Branches", tables.of_branches(pooled)),
+        ("Share back", tables.of_curves(causes.total, every_day=True)),
+        ("By root cause", tables.of_causes(causes, every_day=True)),
     )
-    return Answer(data, wording_pool.of_pooled(pooled, causes), tables)
+    return Answer(data, wording_pool.of_pooled(pooled, causes), listed)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pandas as pd
 from shop import fleet, followed
 
 from insights import tables
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
+from insights.survival.recurrent import repeat_returns
 
 RULES = {"follow": "all", "count": "all"}
 
@@ -53,3 +57,24 @@ def test_the_tally_counts_what_stands():
     assert counts["Jobs followed"] == "40"
     assert counts["Comebacks"] == "1"
     assert counts["On the bench"] == "1"
+
+
+def test_every_day_asked_for_is_listed_where_there_is_no_download():
+    followup = followed(*fleet(1200, (20, 50)), **RULES)
+    curves = return_curves(followup, at=(30, 90.5))
+    table = tables.of_curves(curves, every_day=True)
+    assert table["Back by day 30"].iloc[0].startswith("0.1%")  # 1 of 1,200
+    assert table["Back by day 90.5"].iloc[0].startswith("0.2%")  # 2 of 1,200
+    (repeats,) = tables.of_repeats(repeat_returns(followup, at=(90,)))["By day 90, of 100 units"]
+    assert repeats.startswith("0.2 (")
+    row = curves.groups.iloc[0]
+    (days,) = tables.of_days_without(curves).iloc[:, 1]
+    assert days.startswith(f"{row['restricted_mean_days']:,.0f} (")
+
+
+def test_a_pair_is_never_called_certain_that_is_not():
+    pairs = pd.DataFrame({"job_id": ["b", "d"], "earlier_job_id": ["a", "c"], "status": "linked"})
+    followup = followed(*fleet(40, (20,)), **RULES)
+    links = replace(followup.links, pairs=pairs.assign(probability=[0.9998, 1.0], reasons=""))
+    table = tables.of_pairs(replace(followup, links=links), "linked")
+    assert list(table["Same unit?"]) == ["100% likely", "over 99% likely"]

@@ -25,7 +25,7 @@ def test_a_long_cell_is_cut_and_kept_on_one_line():
     lines = plain_table(pd.DataFrame({"note": ["word\n" * 50]})).splitlines()
     assert len(lines) == 2
     assert lines[1].endswith("…")
-    assert len(lines[1]) == 60
+    assert len(lines[1]) == 80
 
 
 def test_a_tiny_chance_is_never_printed_as_none():
