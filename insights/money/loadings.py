@@ -51,7 +51,7 @@ def loadings(
     *,
     like_for_like: str = "model",
     claim_cost: float | None = None,
-    level: float = 0.90,
+    level: float = 0.95,
     seed: int = 0,
 ) -> Loadings:
     """Compare the claims of jobs of each kind, like for like.
@@ -116,7 +116,7 @@ def loadings(
         term_days=int(day),
         level=level,
         method=METHOD,
-        notes=(*everyone.notes, _caution(by, like_for_like)),
+        notes=(*everyone.notes, _caution(by, like_for_like), *_by_chance(len(rows), level)),
     )
 
 
@@ -152,4 +152,16 @@ def _caution(by: str, like_for_like: str) -> Note:
         "plain_comparison",
         f"Jobs are alike in {like_for_like} only. Levels of {by} may differ in more than that, so "
         "a factor says what to expect of such jobs, not what would change if others were done so.",
+    )
+
+
+def _by_chance(levels: int, level: float) -> tuple[Note, ...]:
+    if levels < 2:
+        return ()
+    return (
+        Note(
+            "several_levels",
+            f"Each range is {level:.0%} likely to hold, so of {levels} compared about "
+            f"{levels * (1 - level):.1f} would stand out by chance alone.",
+        ),
     )

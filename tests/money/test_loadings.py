@@ -46,7 +46,7 @@ def test_factors_are_like_for_like():
     assert table["factor"]["cleaned"] < 1 < table["factor"]["left"]
     assert ((table["low"] < table["factor"]) & (table["factor"] < table["high"])).all()
     assert not table["clear"].any()
-    assert found.notes[-1].code == "plain_comparison"
+    assert [note.code for note in found.notes[-2:]] == ["plain_comparison", "several_levels"]
 
 
 def test_a_level_is_compared_where_it_has_jobs():
@@ -84,3 +84,21 @@ def test_what_can_not_be_compared_is_left_open_in_words():
 def test_impossible_comparisons_are_refused(asked, words):
     with pytest.raises(RequestError, match=words):
         loadings(followed(*fleet(30, (10,), condition=2)), **asked)
+
+
+def test_a_range_is_that_of_a_ratio_of_two_shares_at_95_of_100():
+    # By the delta method the log of a ratio of shares varies by (1 - p) / x for each, taken as
+    # apart; 1.96 is the normal quantile, and each share has half a claim more (Jeffreys).
+    jobs = [
+        *fleet(400, tuple(range(10, 70)), model="boiler", practice_seal="new"),
+        *fleet(300, tuple(range(10, 34)), model="grinder", practice_seal="left"),
+    ]
+    found = loadings(followed(*jobs), "practice_seal", 90, like_for_like="year")
+    row = found.table.set_index("level").loc["new"]
+    own, common = 60.5 / 401, 84.5 / 701
+    spread = np.sqrt((1 - own) / 60.5 + (1 - common) / 84.5)
+    assert row["high"] / row["low"] == pytest.approx(np.exp(2 * 1.96 * spread), rel=0.05)
+    assert [note.text for note in found.notes if note.code == "several_levels"] == [
+        "Each range is 95% likely to hold, so of 2 compared about 0.1 would stand out by chance "
+        "alone."
+    ]
