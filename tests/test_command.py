@@ -265,6 +265,10 @@ def test_bad_questions_about_a_practice_end_in_one_clear_line(practised, capsys,
     assert says in complaint(capsys, "practice", practised, *words)
 
 
+def test_how_many_draws_stand_behind_a_range_can_be_asked(practised, capsys):
+    assert "40 or more" in complaint(capsys, "practice", practised, "seal", "--draws", "10")
+
+
 def test_quote_has_the_agreed_keys(practised, capsys):
     words = ("quote", practised, "--terms", "90,180,3000", "--claim-cost", "40")
     data = answered(capsys, *words)

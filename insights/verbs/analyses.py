@@ -13,7 +13,7 @@ from insights import as_json, wording
 from insights import tables as tables_of
 from insights.evidence.exploration import explore_practices
 from insights.evidence.pairs import pair_comebacks
-from insights.evidence.practice import compare_practice
+from insights.evidence.practice import REPLICATES, compare_practice
 from insights.evidence.propensity import POPULATIONS
 from insights.evidence.ratios import practice_ratios
 from insights.evidence.result import PracticeEvidence
@@ -129,6 +129,7 @@ def _practice(args: argparse.Namespace) -> Answer:
         population=args.population,
         adjust=names_of(args.adjust),
         control_causes=names_of(args.controls),
+        replicates=args.draws,
         seed=args.seed,
     )
     pays = _payback(args, followup, evidence)
@@ -222,6 +223,9 @@ def _practice_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--controls", metavar="CAUSES", help="root causes it can't touch")
     parser.add_argument("--adjust", metavar="COLUMNS", help="facts known before the repair")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--draws", type=int, default=REPLICATES, help="behind the ranges; more place their ends"
+    )
     parser.add_argument(
         "--failed", metavar="CAUSE", help="one of a pair failed so: what became of its partner"
     )
