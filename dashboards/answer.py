@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 import streamlit as st
 
+from dashboards import narrow
 from dashboards.markup import literal
 from dashboards.theme import DARK, LIGHT, Palette
 from insights import wording
@@ -59,6 +60,7 @@ def title(text: str, lead: str) -> None:
     """Head a page: its name, and the question it answers."""
     colours = palette()
     st.html(STYLE.format(accent=colours.lines[0], rule=colours.rule, paper=colours.background))
+    st.html(narrow.STYLE)
     st.title(text, anchor=False)
     st.markdown(lead)
 
@@ -155,9 +157,13 @@ def table(
         Whether all of its rows stand on the page: for sentences, which a long table's cells cut.
     """
     if whole or len(rows) <= FEW_ROWS:
-        st.table(_days_whole(rows), hide_index=True, border="horizontal", alt=alt)
+        narrow.table(_days_whole(rows), key=key, alt=alt)
     else:
-        st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
+        with st.container(key=f"{narrow.ONLY_WIDE}{key}"):
+            st.dataframe(rows, hide_index=True, key=key, alt=alt, height=420)
+        with st.container(key=f"{narrow.ONLY_NARROW}{key}"):
+            narrow.table(_days_whole(rows.head(FEW_ROWS)), key=key, alt=alt)
+            st.markdown(f"The first {FEW_ROWS} of {len(rows):,}. The file holds all of them.")
     if numbers is None:
         download(rows, key=key, label="List as CSV", before=before)
     else:

@@ -36,7 +36,8 @@ def page_text(app: AppTest) -> str:
     pieces = [element.proto.body for element in app.get("html")]
     for kind in (app.markdown, app.error, app.warning, app.header, app.title):
         pieces += [element.value for element in kind]
-    return html.unescape("\n".join(pieces))
+    # A style's text is not read by anyone.
+    return html.unescape(re.sub("<style>.*?</style>", "", "\n".join(pieces), flags=re.DOTALL))
 
 
 def charts(app: AppTest) -> dict[str, dict]:

@@ -71,6 +71,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "insights": EVERYTHING,
     "dashboards.theme": set(),
     "dashboards.markup": set(),
+    "dashboards.narrow": set(),
     "dashboards.server": set(),
     "dashboards.question": set(),
     "dashboards.selection": RESULTS,
@@ -81,7 +82,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "dashboards.asking": VOICE | SCREEN_DATA,
     "dashboards.controls": RESULTS | SCREEN_DATA | {"dashboards.data", "insights"},
     "dashboards.figures": VOICE | {"dashboards.theme", "insights"},
-    "dashboards.answer": VOICE | {"dashboards.markup", "dashboards.theme", "insights"},
+    "dashboards.answer": VOICE
+    | {"dashboards.markup", "dashboards.narrow", "dashboards.theme", "insights"},
     "dashboards.bench": VOICE
     | SCREEN_DATA
     | {"dashboards.answer", "dashboards.controls", "dashboards.data", "dashboards.looking"},
