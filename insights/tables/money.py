@@ -145,8 +145,9 @@ def of_scores(score: Backtest) -> pd.DataFrame:
                 "Inside its range": f"{row.inside} of {row.forecasts}",
                 "Claims expected": whole(row.expected),
                 "Claims that came": whole(row.observed),
-                "Came for each expected": f"{row.ratio:.2f} "
-                f"({row.ratio_low:.2f} to {row.ratio_high:.2f})",
+                "Came for each expected": NOT_KNOWN
+                if pd.isna(row.ratio)
+                else f"{row.ratio:.2f} ({row.ratio_low:.2f} to {row.ratio_high:.2f})",
                 "Against last year's rate": _better(row),
                 "Verdict": "too sure of itself" if row.too_confident else "as sure as it says",
             }

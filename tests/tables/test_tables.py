@@ -8,10 +8,12 @@ import pandas as pd
 from shop import fleet, followed
 
 from insights import tables
+from insights.money.backtest import backtest
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
 from insights.survival.recurrent import repeat_returns
+from insights.tables import money as tables_money
 
 RULES = {"follow": "all", "count": "all"}
 
@@ -78,3 +80,15 @@ def test_a_pair_is_never_called_certain_that_is_not():
     links = replace(followup.links, pairs=pairs.assign(probability=[0.9998, 1.0], reasons=""))
     table = tables.of_pairs(replace(followup, links=links), "linked")
     assert list(table["Same unit?"]) == ["100% likely", "over 99% likely"]
+
+
+def test_a_score_without_claims_expected_has_no_ratio():
+    # A job every third day for three years, each with a term of 90 days, and none ever came back.
+    days = pd.date_range("2022-01-01", periods=400, freq="3D")
+    jobs = [
+        {"unit": unit, "received": day, "handed_back": day, "term_days": 90}
+        for unit, day in enumerate(days)
+    ]
+    table = tables_money.of_scores(backtest(followed(*jobs, data_date="2025-06-01")))
+    assert set(table["Came for each expected"]) == {"not known"}
+    assert set(table["Claims that came"]) == {"0"}
