@@ -85,7 +85,12 @@ def ask(
     try:
         declared = replace(
             known,
-            headings=mapping_of(chosen, families, headings),
+            headings=mapping_of(
+                chosen,
+                families,
+                headings,
+                dict(zip(suggested["theirs"], suggested["ours"], strict=True)),
+            ),
             date_format=None if date_format == ISO else date_format,
             decimal=decimal,
             currency=currency.strip(),
@@ -115,7 +120,10 @@ def words_for(question: HeadingsError | FormatQuestion) -> str:
 
 
 def mapping_of(
-    chosen: Mapping[str, str], families: Mapping[str, Sequence[str]], headings: Sequence[str]
+    chosen: Mapping[str, str],
+    families: Mapping[str, Sequence[str]],
+    headings: Sequence[str],
+    suggested: Mapping[str, str] | None = None,
 ) -> dict[str, str]:
     """Turn the form's answers into a mapping of every heading.
 
@@ -127,6 +135,8 @@ def mapping_of(
         Our prefix (``practice_``, ``lot_``, ``reading_``) to their headings.
     headings
         All headings of the sheet. One that was not chosen is left aside.
+    suggested
+        Their heading to our column, where one was suggested: ``Pump batch`` is ``lot_pump``.
 
     Raises
     ------
@@ -136,7 +146,7 @@ def mapping_of(
     mapping = dict.fromkeys(headings, NOT_THERE)
     wanted = [(ours, theirs) for ours, theirs in chosen.items() if theirs]
     wanted += [
-        (_family_name(prefix, theirs), theirs)
+        (_family_name(prefix, theirs, (suggested or {}).get(theirs, "")), theirs)
         for prefix, several in families.items()
         for theirs in several
     ]
@@ -150,7 +160,9 @@ def mapping_of(
     return mapping
 
 
-def _family_name(prefix: str, heading: str) -> str:
+def _family_name(prefix: str, heading: str, suggested: str) -> str:
+    if suggested.startswith(prefix):
+        return suggested
     name = plain(heading)
     return name if name.startswith(prefix) else prefix + name
 

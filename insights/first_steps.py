@@ -80,7 +80,8 @@ def first_steps(
                 "pair of jobs may be one unit",
                 "pairs of jobs may be one unit",
             )
-            + " A comeback that is not recognised is not counted.",
+            + " A comeback that is not recognised is not counted."
+            + ("" if book or not standing.doubtful_links else SETTLED_WHERE),
             standing.doubtful_links == 0,
             "same-unit" if book else "record",
             "Look at them side by side" if book else "Look at the pairs",
@@ -102,6 +103,12 @@ def first_steps(
             "Take in the next unit",
         ),
     )
+
+
+SETTLED_WHERE = (
+    " Mend the serial in your sheet where two jobs are one unit, or decide on each pair in a job "
+    "book."
+)
 
 
 def of_steps(steps: tuple[Step, ...]) -> wording.Finding:

@@ -161,7 +161,7 @@ MEANINGS: dict[str, Meaning] = {
     "practice-pair": Meaning(
         "One of a pair failed and was renewed: how often units come back for its partner, with the "
         "partner left in and with it renewed.",
-        "Jobs were not dealt out by lot: a partner that looked worn was renewed more often.",
+        "Jobs were not dealt out by chance: a partner that looked worn was renewed more often.",
         "Share back for the partner's failure, the two ways of working beside each other.",
     ),
     "practice-others": Meaning(

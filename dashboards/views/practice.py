@@ -157,7 +157,7 @@ def _wear(record: Source, selection: Selection, question: PracticeQuestion) -> N
 
 
 def _trial(record: Source, selection: Selection, evidence: PracticeEvidence) -> None:
-    st.header("Let the lot decide", anchor=False)
+    st.header("Let chance decide", anchor=False)
     st.markdown(
         "Where the record can't tell, a fair trial can: for some months the card drawn for a job "
         "says which way it is done, and the analysis is fixed before the first card."

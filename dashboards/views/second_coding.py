@@ -32,7 +32,7 @@ def show() -> None:
     """Draw the page."""
     place = workplace.begin(
         "A second opinion",
-        "A few comebacks, drawn by lot, are coded by a second person who does not see the first "
+        "A few comebacks, drawn by chance, are coded by a second person who does not see the first "
         "coding or the decision. Don't look the job up elsewhere before you have saved.",
     )
     if place is None:

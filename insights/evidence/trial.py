@@ -164,7 +164,7 @@ def plan_trial(
     """
     if safety:
         raise RequestError(
-            "This is safety work. It is done on every job, so it can't be left out by lot. Plan a "
+            "This is safety work. It is done on every job, so it can't be left to chance. Plan a "
             "trial of another practice."
         )
     if level == against:
@@ -277,14 +277,15 @@ def _words(plan: TrialPlan) -> tuple[str, ...]:
         f"at {row.jobs_per_arm} jobs each way followed to day {plan.day}, p below {row.p:.4f}"
         for row in plan.looks.itertuples()
     )
+    name = plan.practice.replace("_", " ")
     counted = "comebacks" if plan.cause is None else f"comebacks for {plan.cause}"
     return (
-        f"Question: does {plan.practice} = {plan.level} change the share of jobs with {counted} by "
-        f"day {plan.day}, against {plan.practice} = {plan.against}?",
+        f"Question: does {name} '{plan.level}' change the share of jobs with {counted} by "
+        f"day {plan.day}, against '{plan.against}'?",
         f"Size: at most {plan.jobs_per_arm} jobs each way, enough to find "
         f"{100 * plan.risk_level:.1f} in place of {100 * plan.risk_against:.1f} back per 100 with "
         f"a chance of {100 * plan.power:.0f}%.",
-        "Lot: when a job is taken on, the next unused card of its model and age band says what is "
+        "Draw: when a job is taken on, the next unused card of its model and age band says what is "
         "done. No card is skipped, swapped or looked at beforehand. A unit that comes back keeps "
         "its first card.",
         "Counted: every job by its card, whether or not the card was followed, and only the first "

@@ -9,6 +9,7 @@ import numpy as np
 from insights.errors import EvidenceError, RequestError
 from insights.followup import Followup
 from insights.money.bills import FEWEST_BILLS, recorded_amounts
+from insights.notes import counted
 
 MINUTES_PER_HOUR = 60
 
@@ -136,8 +137,14 @@ def comeback_cost_from_record(followup: Followup, cause: str | None = None) -> C
     if len(bills) < FEWEST_BILLS:
         of = "" if cause is None else f" for {cause}"
         raise EvidenceError(
-            f"Only {len(bills)} counted comebacks{of} have a claim_cost, and {FEWEST_BILLS} are "
-            "needed for a mean with a spread. Give the cost of a comeback yourself."
+            "Only " * bool(len(bills))
+            + counted(
+                len(bills),
+                f"counted comeback{of} has its cost",
+                f"counted comebacks{of} have their cost",
+            )
+            + f" on record, and {FEWEST_BILLS} are needed for a mean with a spread. Give the cost "
+            "of a comeback yourself."
         )
     sd = float(bills.std(ddof=1))
     return ComebackCost(float(bills.mean()), sd / np.sqrt(len(bills)), sd, len(bills))

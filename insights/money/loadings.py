@@ -89,7 +89,9 @@ def loadings(
     """
     (day,) = check_terms([term_days])
     if by == like_for_like:
-        raise RequestError(f"'{by}' can't be compared like for like with itself.")
+        raise RequestError(
+            f"'{by}' can't be compared like for like with itself. Name another column."
+        )
     if not 0 < level < 1:
         raise RequestError(f"The confidence level is {level}. Give one between 0 and 1, like 0.9.")
     if claim_cost is not None and not (np.isfinite(claim_cost) and claim_cost >= 0):

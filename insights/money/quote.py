@@ -303,7 +303,7 @@ def _notes(claims: Claims, table: pd.DataFrame, bills: Bills, given: Assumptions
         notes.append(
             Note(
                 "no_costs",
-                f"Fewer than {FEWEST_BILLS} claims have a claim_cost recorded, so no costs are "
+                f"Fewer than {FEWEST_BILLS} claims have their cost on record, so no costs are "
                 "stated. Give the cost of a claim.",
             )
         )

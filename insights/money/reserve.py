@@ -166,7 +166,7 @@ def reserve(
     if not (terms > 0).any():
         raise EvidenceError(
             "No job has a warranty term above zero recorded, so nothing is owed on any. Record "
-            "term_days."
+            "each job's term."
         )
     curve = arrivals(followup, claims, np.nanmax(terms), size, seed)
     shared, codes = _shared(followup, curve) if share_groups else (None, None)
@@ -388,7 +388,7 @@ def _notes(
         notes.append(
             Note(
                 "no_costs",
-                f"Fewer than {FEWEST_BILLS} claims have a claim_cost recorded, so no money is "
+                f"Fewer than {FEWEST_BILLS} claims have their cost on record, so no money is "
                 "stated. Give the cost of a claim.",
             )
         )

@@ -110,7 +110,7 @@ def keep_answer(
     drawn = book.get(CALL_BACK, job_id)
     if drawn is None or drawn.body is None:
         raise RequestError(
-            f"The owner of {job_id} was not drawn. Only owners drawn by lot count: others may "
+            f"The owner of {job_id} was not drawn. Only owners drawn by chance count: others may "
             "answer otherwise."
         )
     body = {**drawn.body, "answer": answer}

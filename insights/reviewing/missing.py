@@ -25,7 +25,7 @@ Checklist = Mapping[str, Mapping[str, str]]
 METHOD = (
     "Comebacks seen against those that the mix of work lets one expect (hazard model on counts), "
     "of jobs with and without the practice; exact Poisson interval of each ratio. Jobs were not "
-    "dealt out by lot: what differs may have other reasons."
+    "dealt out by chance: what differs may have other reasons."
 )
 
 

@@ -62,8 +62,9 @@ class Signals:
     table
         One row a signal, the latest first: ``chart`` (its name, as actions use it), ``kind``,
         ``column`` and ``value``; ``signalled_on``; ``began_on`` (estimated start of the change;
-        of a lot, its first hand-back); ``seen`` and ``expected`` from then to the signal
-        (comebacks; for a habit, jobs on which it was left), their ``ratio``; ``limit``;
+        of a lot, its first hand-back, where more came back since than expected); ``seen`` and
+        ``expected`` from then to the signal (comebacks; for a habit, jobs on which it was left),
+        their ``ratio``; ``limit``;
         ``state`` (open; acted; passed: back at zero by itself; over: a lot of which no job is
         followed any more), ``acted_on``, ``action``; ``seen_by_now`` and
         ``expected_by_now`` (to the data date, or to the action).
@@ -208,12 +209,18 @@ def state_of(chart: str, acted: pd.Timestamp | None, actions: pd.DataFrame) -> d
 
 
 def _began(track: Track, daily: Daily, alarm: Alarm) -> int:
-    """Give the day before the change: of a lot, before its first hand-back or the watch."""
+    """Give the day before the change: of a lot, before its first hand-back or the watch.
+
+    Where a lot has had fewer comebacks than expected since then, as with a name used again for
+    years, it is the day before the change as of any chart.
+    """
     if track.family.kind != "lot":
         return alarm.began
     acted = [day for day in track.resets.get(alarm.number, ()) if day < alarm.day]
     first = int(daily.start[track.family.code == alarm.number].min())
-    return max(first - 1, track.low, *acted)
+    whole = max(first - 1, track.low, *acted)
+    seen, expected = track.since(alarm.number, whole, alarm.day)
+    return whole if seen > expected else alarm.began
 
 
 def in_order(rows: Sequence[dict]) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from insights.tables.record import (
     of_problems,
     of_refusals_by_reason,
     of_refused,
+    of_suggested,
     tally_of,
 )
 from insights.tables.returns import (
@@ -45,6 +46,7 @@ __all__ = [
     "of_refusals_by_reason",
     "of_refused",
     "of_repeats",
+    "of_suggested",
     "of_terms",
     "share_text",
     "tally_of",

@@ -45,7 +45,7 @@ def of_parts(evidence: PracticeEvidence) -> pd.DataFrame:
                 f"Back of 100, {evidence.against}": _of_100(row.risk_against),
                 "Difference": _difference(row),
             }
-            for row in evidence.causes.itertuples(index=False)
+            for row in _told_apart(evidence.causes).itertuples(index=False)
         ]
     )
 
@@ -199,6 +199,11 @@ def of_many(many: ManyQuestions) -> pd.DataFrame:
 def none() -> pd.DataFrame:
     """No table."""
     return pd.DataFrame()
+
+
+def _told_apart(causes: pd.DataFrame) -> pd.DataFrame:
+    """Leave out the one part that is the sum itself."""
+    return causes if len(causes) > 2 else causes.tail(1)
 
 
 def _signed(difference: float) -> str:

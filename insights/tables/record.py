@@ -31,6 +31,21 @@ def of_attention(standing: Standing) -> pd.DataFrame:
     ).drop(columns="where")
 
 
+def of_suggested(suggestions: pd.DataFrame) -> pd.DataFrame:
+    """List which heading may be which column, and why."""
+    return pd.DataFrame(
+        {
+            "Your heading": suggestions["theirs"],
+            "Our column": suggestions["ours"],
+            "Likeness": [
+                f"{likeness:.0%}" if ours else ""
+                for ours, likeness in zip(suggestions["ours"], suggestions["likeness"], strict=True)
+            ],
+            "Why": suggestions["why"],
+        }
+    )
+
+
 def of_refused(history: History) -> pd.DataFrame:
     """List every problem of every refused row, with what to do about it."""
     return history.refused.rename(

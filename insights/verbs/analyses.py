@@ -20,7 +20,7 @@ from insights.evidence.result import PracticeEvidence
 from insights.followup import Followup
 from insights.history.declared import Declared, remember
 from insights.history.files import read_raw
-from insights.history.headings import confirm, suggest_headings
+from insights.history.headings import SURE, confirm, suggest_headings
 from insights.history.refusals import refused_path, write_refused
 from insights.money.costs import Costs, given_or_recorded
 from insights.money.payback import Payback, payback
@@ -90,7 +90,10 @@ def _suggest(args: argparse.Namespace) -> Answer:
         f"what is wrong, then use it with --headings {args.suggest}; `check` remembers it for "
         "every file with the same headings."
     )
-    tables = (("Suggested", table),)
+    unsure = table["theirs"][(table["likeness"] < SURE) & (table["ours"] != "")]
+    if len(unsure):
+        sentence += f" Unsure, so look at these first: {', '.join(unsure)}."
+    tables = (("Suggested", tables_of.of_suggested(table)),)
     return Answer({"suggested": table}, wording.Finding(sentence), tables)
 
 
@@ -209,7 +212,9 @@ def _check_options(parser: argparse.ArgumentParser) -> None:
 
 def _curve_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", metavar="COLUMN", help="compare the groups of this column")
-    parser.add_argument("--at", default=DAYS, metavar="DAYS")
+    parser.add_argument(
+        "--at", default=DAYS, metavar="DAYS", help="back by these days (%(default)s)"
+    )
     verbs_counted.counted_option(parser)
 
 
@@ -217,12 +222,20 @@ def _practice_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", metavar="NAME", help="the practice, such as contact_pair")
     parser.add_argument("--level", metavar="LEVEL", help="the way of working asked about")
     parser.add_argument("--against", metavar="LEVEL", help="the way it is compared with")
-    parser.add_argument("--at", type=float, default=180, metavar="DAY")
+    parser.add_argument(
+        "--at", type=float, default=180, metavar="DAY", help="back by this day (%(default)s)"
+    )
     parser.add_argument("--cause", metavar="CAUSE", help="only comebacks for this root cause")
-    parser.add_argument("--population", default="not_yet", choices=POPULATIONS)
+    parser.add_argument(
+        "--population",
+        default="not_yet",
+        choices=POPULATIONS,
+        help="for whom: jobs not yet done so, all, those done so, or those found done both ways "
+        "(%(default)s)",
+    )
     parser.add_argument("--controls", metavar="CAUSES", help="root causes it can't touch")
     parser.add_argument("--adjust", metavar="COLUMNS", help="facts known before the repair")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=1, help="of the draws behind the ranges")
     parser.add_argument(
         "--draws", type=int, default=REPLICATES, help="behind the ranges; more place their ends"
     )
@@ -234,13 +247,13 @@ def _practice_options(parser: argparse.ArgumentParser) -> None:
         "--explore", action="store_true", help="the other practices too, corrected for their number"
     )
     money = parser.add_argument_group("does it pay")
-    money.add_argument("--part-cost", type=float, metavar="AMOUNT")
-    money.add_argument("--minutes", type=float)
+    money.add_argument("--part-cost", type=float, metavar="AMOUNT", help="parts, each job")
+    money.add_argument("--minutes", type=float, help="at the bench, each job")
     money.add_argument("--rate", type=float, metavar="AMOUNT", help="an hour at the bench")
     money.add_argument(
         "--comeback-cost", type=float, metavar="AMOUNT", help="the record's mean when not given"
     )
-    money.add_argument("--extra-price", type=float, metavar="AMOUNT")
+    money.add_argument("--extra-price", type=float, metavar="AMOUNT", help="the customer pays more")
     money.add_argument("--safety", action="store_true", help="safety work: not weighed at all")
 
 

@@ -37,19 +37,49 @@ def common_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", metavar="SOURCE", help="CSV, XLSX or Parquet file, or a job book")
     clock = parser.add_argument_group("the clock")
     clock.add_argument("--data-date", metavar="DAY", help="the history is complete up to this day")
-    clock.add_argument("--follow", choices=FOLLOWS, default="covered")
-    clock.add_argument("--count", choices=COUNTS, default="faults")
-    clock.add_argument("--grace", type=int, default=GRACE_DAYS, metavar="DAYS")
-    clock.add_argument("--link-at", type=float, default=LINK_AT, metavar="PROBABILITY")
+    clock.add_argument(
+        "--follow",
+        choices=FOLLOWS,
+        default="covered",
+        help="up to which day a job is followed: to the end of its own term and the grace, or to "
+        "the data date (%(default)s)",
+    )
+    clock.add_argument(
+        "--count",
+        choices=COUNTS,
+        default="faults",
+        help="which comebacks count: all, all but misuse and no fault found, or those covered "
+        "(%(default)s)",
+    )
+    clock.add_argument(
+        "--grace",
+        type=int,
+        default=GRACE_DAYS,
+        metavar="DAYS",
+        help="days after the term in which a comeback still arrives (%(default)s)",
+    )
+    clock.add_argument(
+        "--link-at",
+        type=float,
+        default=LINK_AT,
+        metavar="PROBABILITY",
+        help="how likely two jobs must be one unit to be taken for one (%(default)s)",
+    )
     clock.add_argument(
         "--serials-only",
         action="store_true",
         help="know a unit by equal serials alone: for many millions of jobs",
     )
     which = parser.add_argument_group("which hand-backs")
-    which.add_argument("--since", metavar="DAY")
-    which.add_argument("--until", metavar="DAY")
-    which.add_argument("--where", action="append", default=[], metavar="COLUMN=VALUE")
+    which.add_argument("--since", metavar="DAY", help="handed back on this day or later")
+    which.add_argument("--until", metavar="DAY", help="handed back on this day or earlier")
+    which.add_argument(
+        "--where",
+        action="append",
+        default=[],
+        metavar="COLUMN=VALUE",
+        help="only these, such as model=grinder; may be given again",
+    )
     file_options(parser)
     as_of_option(parser.add_argument_group("a job book"))
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
@@ -66,10 +96,10 @@ def file_options(parser: argparse.ArgumentParser) -> None:
     """Add what can be said about how a file is written."""
     file = parser.add_argument_group("how the file is written")
     file.add_argument("--headings", metavar="FILE", help="a mapping written by `check --suggest`")
-    file.add_argument("--date-format", metavar="FORMAT", help="such as %%d/%%m/%%Y")
-    file.add_argument("--decimal", choices=(".", ","))
-    file.add_argument("--currency", metavar="NAME")
-    file.add_argument("--sheet", metavar="NAME")
+    file.add_argument("--date-format", metavar="FORMAT", help="such as %%d/%%m/%%Y for 31/12/2026")
+    file.add_argument("--decimal", choices=(".", ","), help="the mark before decimals")
+    file.add_argument("--currency", metavar="NAME", help="of every amount, such as EUR")
+    file.add_argument("--sheet", metavar="NAME", help="of a workbook that has several")
 
 
 def declared(args: argparse.Namespace) -> Declared | None:

@@ -28,20 +28,62 @@ from insights.wording import money as wording_money
 def quote_options(parser: argparse.ArgumentParser) -> None:
     """Add what a quote can be asked."""
     usual = Assumptions()
-    parser.add_argument("--terms", default=DAYS, metavar="DAYS")
+    parser.add_argument("--terms", default=DAYS, metavar="DAYS", help="to quote (%(default)s)")
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
-    parser.add_argument("--batch", type=int, default=usual.batch, metavar="JOBS")
-    parser.add_argument("--kind", choices=KINDS, default=usual.kind)
-    parser.add_argument("--price", type=float, metavar="AMOUNT", help="of the job, for pro_rata")
-    parser.add_argument("--admin-cost", type=float, default=usual.admin_cost, metavar="AMOUNT")
-    parser.add_argument("--pool-jobs", type=int, default=usual.pool_jobs, metavar="JOBS")
     parser.add_argument(
-        "--short-pool-chance", type=float, default=usual.short_pool_chance, metavar="CHANCE"
+        "--batch",
+        type=int,
+        default=usual.batch,
+        metavar="JOBS",
+        help="the range is for so many next jobs (%(default)s)",
     )
-    parser.add_argument("--target-rate", type=float, metavar="SHARE")
-    parser.add_argument("--target-cost", type=float, metavar="AMOUNT")
     parser.add_argument(
-        "--offer", action="append", default=[], metavar="DAYS:PRICE:UPTAKE", help="a what-if"
+        "--kind",
+        choices=KINDS,
+        default=usual.kind,
+        help="a repair under warranty does not lengthen it, leaves the unit as old as it was, "
+        "starts it again; or a refund that shrinks day by day (%(default)s)",
+    )
+    parser.add_argument("--price", type=float, metavar="AMOUNT", help="of the job, for pro_rata")
+    parser.add_argument(
+        "--admin-cost",
+        type=float,
+        default=usual.admin_cost,
+        metavar="AMOUNT",
+        help="of the paperwork, each job (%(default)s)",
+    )
+    parser.add_argument(
+        "--pool-jobs",
+        type=int,
+        default=usual.pool_jobs,
+        metavar="JOBS",
+        help="what to charge must carry so many jobs together (%(default)s)",
+    )
+    parser.add_argument(
+        "--short-pool-chance",
+        type=float,
+        default=usual.short_pool_chance,
+        metavar="CHANCE",
+        help="how often these may fall short (%(default)s)",
+    )
+    parser.add_argument(
+        "--target-rate",
+        type=float,
+        metavar="SHARE",
+        help="the longest term with claims on no more than this share of jobs, such as 0.05",
+    )
+    parser.add_argument(
+        "--target-cost",
+        type=float,
+        metavar="AMOUNT",
+        help="the longest term that costs no more than this a job",
+    )
+    parser.add_argument(
+        "--offer",
+        action="append",
+        default=[],
+        metavar="DAYS:PRICE:UPTAKE",
+        help="what if such a term were sold at this price to this share, such as 180:12:0.4",
     )
     parser.add_argument(
         "--apart",
@@ -50,12 +92,18 @@ def quote_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--save", metavar="FILE", help="keep the quote with its assumptions")
     page = parser.add_argument_group("a warranty statement to print")
-    page.add_argument("--statement", metavar="FILE.html")
+    page.add_argument("--statement", metavar="FILE.html", help="write it here, for one term")
     page.add_argument("--workshop", metavar="NAME", help="name and address, as printed")
     page.add_argument("--repaired", metavar="WORDS", help="the unit and the work done")
     page.add_argument("--starts-on", metavar="DAY", help="the day of hand-back")
     page.add_argument("--jurisdiction", metavar="WORDS", help="whose law applies")
-    page.add_argument("--exclude", action="append", default=[], metavar="WORDS")
+    page.add_argument(
+        "--exclude",
+        action="append",
+        default=[],
+        metavar="WORDS",
+        help="what is not covered; may be given again",
+    )
 
 
 def quote(args: argparse.Namespace) -> Answer:
@@ -124,8 +172,14 @@ def hold(args: argparse.Namespace) -> Answer:
 
 def backtest_options(parser: argparse.ArgumentParser) -> None:
     """Add what the score can be asked."""
-    parser.add_argument("--terms", default=DAYS, metavar="DAYS")
-    parser.add_argument("--ahead", type=int, default=AHEAD_DAYS, metavar="DAYS")
+    parser.add_argument("--terms", default=DAYS, metavar="DAYS", help="to score (%(default)s)")
+    parser.add_argument(
+        "--ahead",
+        type=int,
+        default=AHEAD_DAYS,
+        metavar="DAYS",
+        help="between the past days stood on; a reserve looks so far ahead (%(default)s)",
+    )
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
 
 

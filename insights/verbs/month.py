@@ -41,8 +41,10 @@ SETTINGS_NAME = "mail.toml"
 def month_options(parser: argparse.ArgumentParser) -> None:
     """Add what a month's summary can be asked."""
     parser.add_argument("--month", metavar="YYYY-MM", help="the last whole one if not said")
-    parser.add_argument("--to", metavar="FILE.html", required=True)
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    parser.add_argument("--to", metavar="FILE.html", required=True, help="the page to write")
+    parser.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="to print on (%(default)s)"
+    )
     parser.add_argument("--workshop", metavar="NAME", help="printed at its head")
     parser.add_argument(
         "--customers",

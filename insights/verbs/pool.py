@@ -48,7 +48,9 @@ def pool_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "files", metavar="FILE.json", nargs="+", help="counts that `staysfixed counts` wrote"
     )
-    parser.add_argument("--at", default=DAYS, metavar="DAYS")
+    parser.add_argument(
+        "--at", default=DAYS, metavar="DAYS", help="back by these days (%(default)s)"
+    )
 
 
 def pool(args: argparse.Namespace) -> Answer:

@@ -25,8 +25,10 @@ from insights.wording import day_of
 
 def report_options(parser: argparse.ArgumentParser) -> None:
     """Add what a report can be asked."""
-    parser.add_argument("--to", metavar="FILE.html", required=True)
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4")
+    parser.add_argument("--to", metavar="FILE.html", required=True, help="the page to write")
+    parser.add_argument(
+        "--paper", choices=("a4", "letter"), default="a4", help="to print on (%(default)s)"
+    )
     parser.add_argument("--workshop", metavar="NAME", default="", help="printed at its head")
     parser.add_argument("--by", metavar="COLUMNS", help="compare the groups of these columns")
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")

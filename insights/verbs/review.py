@@ -41,12 +41,16 @@ def review_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--by", metavar="COLUMNS", help="review by these only, such as technician,lot_contact"
     )
-    parser.add_argument("--at", default=DAYS, metavar="DAYS")
+    parser.add_argument(
+        "--at", default=DAYS, metavar="DAYS", help="comebacks within these days (%(default)s)"
+    )
     calls = parser.add_argument_group("owners called: not every unit that fails is brought back")
     calls.add_argument(
         "--call-list", metavar="FILE.csv", help="draw owners to call, with an empty answer each"
     )
-    calls.add_argument("--calls", type=int, default=SAMPLE, metavar="UNITS")
+    calls.add_argument(
+        "--calls", type=int, default=SAMPLE, metavar="UNITS", help="owners to draw (%(default)s)"
+    )
     calls.add_argument("--seed", type=int, default=1, help="another seed draws other owners")
     calls.add_argument(
         "--answers", metavar="FILE.csv", help="the list, answered; a job book keeps both"

@@ -56,8 +56,12 @@ def watch_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, help="of the simulated limits")
     recall = parser.add_argument_group("units to call in")
     recall.add_argument("--recall", metavar="CHART", help="what is suspect, such as lot_contact=B7")
-    recall.add_argument("--handed-back-from", metavar="DAY")
-    recall.add_argument("--handed-back-to", metavar="DAY")
+    recall.add_argument(
+        "--handed-back-from", metavar="DAY", help="only those handed back on this day or later"
+    )
+    recall.add_argument(
+        "--handed-back-to", metavar="DAY", help="only those handed back on this day or earlier"
+    )
     recall.add_argument("--call-cost", type=float, metavar="AMOUNT", help="calling one unit in")
     recall.add_argument(
         "--comeback-cost", type=float, metavar="AMOUNT", help="the record's mean when not given"

@@ -15,12 +15,14 @@ from insights.wording.plain import Finding, counted, day_of, per_100, spoken, wh
 
 FEW_RETURNS = 10
 
+MOST_NAMED = 5
+
 HEADLINE_DAY = 180
 
 RARE_BY_CHANCE = 0.05
 
 PLAIN_COMPARISON = (
-    "This is the plain record: jobs were not dealt out by lot, so the groups may differ in age, "
+    "This is the plain record: jobs were not dealt out by chance, so the groups may differ in age, "
     "condition or model as well. It does not show that one way of working is better."
 )
 
@@ -111,11 +113,13 @@ def of_causes(causes: CauseCurves) -> Finding:
     for group in groups:
         rows = known[known["group"] == group].sort_values("share", ascending=False, kind="stable")
         total = _total(causes, group, day)
+        # A rest of one cause is named like the others.
+        named = MOST_NAMED if len(rows) > MOST_NAMED + 1 else MOST_NAMED + 1
         listed = ", ".join(
-            f"{per_100(row.share)} for {row.cause}" for row in rows.head(5).itertuples()
+            f"{per_100(row.share)} for {row.cause}" for row in rows.head(named).itertuples()
         )
-        rest = rows["share"].iloc[5:].sum()
-        tail = f", {per_100(rest)} for the rest" if len(rows) > 5 else ""
+        rest = rows["share"].iloc[named:].sum()
+        tail = f", {per_100(rest)} for the rest" if len(rows) > named else ""
         whose = "" if len(groups) == 1 else f"{group}: "
         parts.append(f"{whose}{listed}{tail}; {per_100(total)} in all")
     sentence = f"Of 100 repaired units, within {day} days come back: {'. '.join(parts)}."

@@ -146,7 +146,7 @@ def named(kind: str, column: str, value: str) -> str:
     if kind == "lot":
         return f"Lot {value} of the {column.removeprefix('lot_').replace('_', ' ')}"
     if kind == "practice":
-        return f"Jobs with {spoken(column)}: {value}"
+        return f"Jobs with {spoken(column)} ({value})"
     return f"{'Jobs by' if kind == 'technician' else 'Model'} {value}"
 
 

@@ -99,7 +99,7 @@ def test_what_is_remarked_is_said_in_full(none_back):
         ),
         (
             "no_costs",
-            "Fewer than 5 claims have a claim_cost recorded, so no costs are stated. Give the cost "
+            "Fewer than 5 claims have their cost on record, so no costs are stated. Give the cost "
             "of a claim.",
         ),
     ]

@@ -396,7 +396,7 @@ def test_refusals():
         reserve(followup, ahead_days=0)
     with pytest.raises(RequestError, match="cost of a claim is -3"):
         reserve(followup, claim_cost=-3)
-    with pytest.raises(EvidenceError, match="Record term_days"):
+    with pytest.raises(EvidenceError, match="Record each job's term"):
         reserve(followed(*fleet(30)))
     with pytest.raises(EvidenceError, match="Too few jobs are followed"):
         reserve(followed(*batch("o", "2026-12-01", 4)))

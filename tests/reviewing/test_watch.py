@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -18,7 +20,7 @@ from insights.reviewing.baseline import Family
 from insights.reviewing.charts import QUIET, Stretch, Track
 from insights.reviewing.daily import accrue, known_on, lay_out
 from insights.reviewing.expected import case_mix
-from insights.reviewing.signals import ACTED, NOT_CHARTED, OPEN, SMALL
+from insights.reviewing.signals import ACTED, NOT_CHARTED, OPEN, SMALL, _began
 from insights.reviewing.watch import watch
 from synthetic.presets import lot_shop, null_shop, slip_shop
 
@@ -263,3 +265,23 @@ def test_odd_records_are_borne(shop):
     assert found.loc["technician=new", "seen"] == 0
     assert np.isfinite(found.loc["technician=new", "expected"])
     assert (found["expected"] >= 0).all()
+
+
+def test_a_lot_with_fewer_comebacks_than_expected_is_told_from_its_change():
+    class Tallies:
+        family = SimpleNamespace(kind="lot", code=np.array([0]))
+        resets: ClassVar[dict] = {}
+        low = 0
+
+        def __init__(self, seen):
+            self.seen = seen
+
+        def since(self, number, began, day):
+            return self.seen, 12.0
+
+    daily, alarm = (
+        SimpleNamespace(start=np.array([30])),
+        SimpleNamespace(number=0, day=90, began=70),
+    )
+    assert _began(Tallies(13), daily, alarm) == 29  # the day before its first hand-back
+    assert _began(Tallies(10), daily, alarm) == 70

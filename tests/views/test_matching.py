@@ -71,6 +71,12 @@ def test_a_page_that_can_t_read_the_sheet_leads_to_the_page_that_asks(open_app, 
     )
 
 
+def test_a_batch_is_named_after_its_part():
+    lots = {"lot_": ["Pump batch", "Seals"]}
+    named = mapping_of({}, lots, ["Pump batch", "Seals"], {"Pump batch": "lot_pump", "Seals": ""})
+    assert named == {"Pump batch": "lot_pump", "Seals": "lot_seals"}
+
+
 def test_a_day_or_month_question_is_never_guessed(open_app, shop_frame, tmp_path):
     early = shop_frame[
         (shop_frame["received"].dt.day <= 12) & (shop_frame["handed_back"].dt.day <= 12)

@@ -141,3 +141,17 @@ def test_no_comeback_is_not_taken_for_too_few_jobs():
     assert finding.sentence.startswith("No unit came back on 60 jobs, so there is no root cause")
     few = wording.of_causes(cause_curves(followed(*fleet(3, term_days=180))))
     assert few.sentence.startswith("Too few jobs are followed")
+
+
+def test_a_rest_of_one_cause_is_named_like_the_others():
+    def said(causes: int) -> str:
+        jobs = fleet(60, tuple(range(20, 20 + causes)))
+        backs = [job for job in jobs if job["job_id"].endswith("-2")]
+        for number, job in enumerate(backs):
+            job["root_cause"] = f"cause {number}"
+        return wording.of_causes(cause_curves(followed(*jobs), at=(90,))).sentence
+
+    assert "for the rest" not in said(6)
+    assert said(6).count(" for cause ") == 6
+    assert said(7).count(" for cause ") == 5
+    assert "for the rest; " in said(7)
