@@ -224,10 +224,11 @@ def _months(followup: Followup) -> Found:
 
 def _problems(followup: Followup) -> Found:
     history = followup.history
-    refused = wording.whole(history.refused_count)
     sentence = (
-        f"{refused} rows could not be used; {wording.whole(len(followup.problems))} dates "
-        "contradict each other."
+        f"{wording.counted(history.refused_count, 'row')} could not be used; "
+        + wording.counted(
+            len(followup.problems), "date contradicts another.", "dates contradict each other."
+        )
     )
     sheets = (
         Sheet("Refused rows, by reason", tables.of_refusals_by_reason(history)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from html import escape
@@ -18,6 +19,8 @@ Paper = Literal["a4", "letter"]
 PAPERS: dict[str, str] = {"a4": "A4", "letter": "letter"}
 MOST_ROWS = 60
 ROWS_KEPT_TOGETHER = 25
+OFTEN = 4
+"""From so many answers on, what to keep in mind stands once, before them all."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ def page(cover: Cover, sections: Iterable[Section], cautions: Iterable[str], pap
         An unknown paper.
     """
     chosen = tuple(sections)
+    shared = _said_often(chosen)
     contents = "\n".join(
         f'<li><a href="#{escape(part.mark)}">{escape(part.title)}</a></li>' for part in chosen
     )
@@ -74,7 +78,8 @@ def page(cover: Cover, sections: Iterable[Section], cautions: Iterable[str], pap
         **_cover(cover, f"Comebacks: {cover.workshop or cover.source}", _style(paper)),
         contents=contents,
         cautions=_paragraphs(cautions),
-        sections="\n".join(_section(part) for part in chosen),
+        shared=_keep("Keep in mind with every answer", shared),
+        sections="\n".join(_section(_without(part, shared)) for part in chosen),
         appendix=_appendix(chosen),
     )
 
@@ -117,10 +122,26 @@ def _paragraphs(texts: Iterable[str]) -> str:
     return "\n".join(f"<p>{escape(text)}</p>" for text in texts)
 
 
+def _said_often(parts: Iterable[Section]) -> tuple[str, ...]:
+    """List what many answers would have kept in mind: said once, it is read."""
+    told = Counter(text for part in parts for text in dict.fromkeys(part.found.finding.caveats))
+    return tuple(text for text, times in told.items() if times >= OFTEN)
+
+
+def _without(part: Section, said: Iterable[str]) -> Section:
+    kept = [text for text in part.found.finding.caveats if text not in said]
+    finding = Finding(part.found.finding.sentence, tuple(kept))
+    return replace(part, found=replace(part.found, finding=finding))
+
+
 def _bare(part: Section) -> Section:
     """Leave out what to keep in mind: a summary says it once, for all its answers."""
-    found = replace(part.found, finding=Finding(part.found.finding.sentence))
-    return replace(part, found=found)
+    return _without(part, part.found.finding.caveats)
+
+
+def _keep(heading: str, texts: Iterable[str]) -> str:
+    items = "".join(f"<li>{escape(text)}</li>" for text in texts)
+    return f'<div class="keep"><h3>{heading}</h3><ul>{items}</ul></div>' if items else ""
 
 
 def _section(part: Section) -> str:
@@ -131,9 +152,7 @@ def _section(part: Section) -> str:
         *(_chart(chart) for chart in part.found.charts),
         *(_sheet(sheet) for sheet in part.found.sheets),
     ]
-    if part.found.finding.caveats:
-        items = "".join(f"<li>{escape(text)}</li>" for text in part.found.finding.caveats)
-        inside.append(f'<div class="keep"><h3>Keep in mind</h3><ul>{items}</ul></div>')
+    inside.append(_keep("Keep in mind", part.found.finding.caveats))
     return "\n".join([*inside, "</section>"])
 
 
@@ -250,6 +269,7 @@ PAGE = """{head}<header>
 <div class="caution">
 {cautions}
 </div>
+{shared}
 <main>
 {sections}
 <section id="methods">

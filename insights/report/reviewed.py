@@ -42,11 +42,14 @@ def better_or_worse(followup: Followup) -> Found:
 def what_they_cost(followup: Followup) -> Found:
     """Add up what comebacks cost by root cause."""
     costs = costs_by_cause(followup)
+    found = wording_review.of_costs(costs)
+    if not costs.billed:
+        return Found(found, method=costs.method)
     sheets = (
         Sheet("What comebacks cost, by root cause", tables_review.of_costs(costs)),
         Sheet("Arrivals on which nothing had failed", tables_review.of_costs_apart(costs)),
     )
-    return Found(wording_review.of_costs(costs), sheets=sheets, method=costs.method)
+    return Found(found, sheets=sheets, method=costs.method)
 
 
 def watched_signals(

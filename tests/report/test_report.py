@@ -238,3 +238,17 @@ def test_signals_and_practices_left_out_are_the_commands(report, source, capsys)
     signals, missing = said_by(["watch", str(source)], capsys)
     assert f'<p class="answer">{signals}' in shown
     assert f'<p class="answer">{missing}</p>' in shown
+
+
+def test_what_most_answers_keep_in_mind_is_said_once_before_them():
+    def kept(mark: str, *caveats: str) -> Section:
+        return Section(mark, mark, Found(Finding(f"{mark} is so.", caveats)))
+
+    parts = [kept(f"part {number}", "Of all.", f"Of {number}.") for number in range(4)]
+    text = page(COVER, parts, [], "a4")
+    assert text.count("Of all.") == 1
+    assert text.index("Keep in mind with every answer") < text.index("Of all.")
+    assert text.index("Of all.") < text.index("part 0 is so.") < text.index("Of 0.")
+    few = page(COVER, parts[:3], [], "a4")
+    assert few.count("Of all.") == 3
+    assert "with every answer" not in few
