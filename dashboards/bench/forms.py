@@ -24,9 +24,15 @@ from insights.history.book.book import Book
 from insights.history.book.drafts import draft_of, drop_draft, keep_draft, key_of
 from insights.history.book.entries import new_token
 from insights.history.book.people import WRITERS, Person
+from insights.wording.bench import field_words
 
 UNSAID = ""
 UNSAID_WORDS = "not said"
+
+
+def _heading(name: str) -> str:
+    words = field_words(name)
+    return words[:1].upper() + words[1:]
 
 
 @dataclass(frozen=True)
@@ -225,10 +231,8 @@ class Form:
     # Saving
 
     def notices(self) -> None:
-        """Say what a person must know before going on: news, clashes, drafts, refusals."""
+        """Say what a person must know before going on: news, clashes, drafts."""
         state = self._state
-        if state.refusal:
-            st.error(literal(state.refusal))
         if state.unkept:
             st.error(literal(f"What you type is not being kept until you save: {state.unkept}"))
         if state.restored and state.entries:
@@ -254,9 +258,11 @@ class Form:
         state = self._state
         others = {name: words for name, words in state.problems.items() if name not in self._drawn}
         for name, words in others.items():
-            st.error(literal(f"{name.replace('_', ' ')}: {words}"))
+            st.error(literal(f"{_heading(name)}: {words}"))
         if state.problems:
             st.error("Not saved: please look at what is marked above. Nothing you typed is lost.")
+        if state.refusal:  # beside the button, which may be far below the form's head
+            st.error(literal(state.refusal))
         if self._person.role not in WRITERS:
             blocked = "Your role may read the book, not write in it."
         elif state.theirs:
@@ -418,7 +424,7 @@ class Form:
         mine, theirs = state.entries.get(name, UNSAID), state.theirs[name]
         st.warning(
             literal(
-                f"{name.replace('_', ' ')}: you entered '{mine}', meanwhile "
+                f"{_heading(name)}: you entered '{mine}', meanwhile "
                 f"'{theirs or UNSAID_WORDS}' was saved."
             )
         )

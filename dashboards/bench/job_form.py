@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
 from dashboards.bench.forms import Action, Form, Sent
 from dashboards.bench.workplace import Place
+from insights.errors import EntryError
 from insights.history.book.as_typed import all_typed
 from insights.history.book.entries import BookJob
 from insights.wording.counter import of_saves
@@ -78,6 +80,25 @@ def saving(place: Place, job: BookJob, what: str, changes: Changes) -> Action:
 def as_entered(sent: Sent) -> Mapping[str, str | None]:
     """Give what was entered where every field is a column of the history."""
     return dict(sent.changes)
+
+
+@contextmanager
+def marked_at(field_of: Mapping[str, str]) -> Iterator[None]:
+    """Have a problem with a column marked at the field that it was entered in.
+
+    Parameters
+    ----------
+    field_of
+        Column -> the form's own field; the others are marked at their own.
+    """
+    try:
+        yield
+    except EntryError as error:
+        moved = [
+            (field_of.get(name, name), value, problem, remedy)
+            for name, value, problem, remedy in error.problems
+        ]
+        raise EntryError(tuple(moved)) from error
 
 
 def _news(place: Place, job_id: str, since: int) -> tuple[str, ...]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 # A scanner ends with Enter, and so does a hand in a glove: it goes on to the next field. What was
-# saved leaves a new form, in which the first field is next. Numbers bring up a tablet's digits.
+# saved leaves a new form, in which the first field is next; where the button is switched off, since
+# others saved meanwhile, what is to be settled is next. Numbers bring up a tablet's digits.
 KEYS = """
 <script>
 if (!window.benchKeys) {
@@ -17,6 +18,12 @@ if (!window.benchKeys) {
     if (!next) return;
     next.focus();
     if (next.select) next.select();
+  };
+  const afterAlert = () => {
+    const alert = document.querySelector(`${main} [role="alert"]`);
+    return alert && [...document.querySelectorAll(`${main} :is(input, textarea, button)`)].find(
+      found => !found.disabled && found.offsetParent &&
+        alert.compareDocumentPosition(found) & Node.DOCUMENT_POSITION_FOLLOWING);
   };
   document.addEventListener('keydown', event => {
     const here = event.target;
@@ -33,10 +40,11 @@ if (!window.benchKeys) {
     let looked = 0;
     const timer = setInterval(() => {
       looked += 1;
-      if (pressed.isConnected && looked < 80) return;
+      if (pressed.isConnected && !pressed.disabled && looked < 80) return;
       clearInterval(timer);
-      const first = fields()[0];
-      if (!pressed.isConnected && document.activeElement === document.body && first) first.focus();
+      if (document.activeElement !== document.body) return;
+      const next = pressed.isConnected ? afterAlert() : fields()[0];
+      if (next) next.focus();
     }, 100);
   });
   document.addEventListener('focusin', event => {

@@ -7,7 +7,7 @@ import streamlit as st
 from dashboards import answer
 from dashboards.bench import workplace
 from dashboards.bench.forms import Form, Sent
-from dashboards.bench.job_form import job_form
+from dashboards.bench.job_form import job_form, marked_at
 from dashboards.bench.workplace import Place
 from dashboards.markup import literal
 from insights import wording
@@ -79,7 +79,8 @@ def _leave(place: Place, job: BookJob, sent: Sent) -> str:
     else:
         entered |= {"handed_back": fields["on"], "ended_on": None, "ended_how": None}
     how = Save(sent.expected, place.person, sent.token)
-    saved = hand_back(place.book, job, entered, fields.get(NOT_RETURNED, ""), how)
+    with marked_at({"handed_back": "on", "ended_on": "on"}):
+        saved = hand_back(place.book, job, entered, fields.get(NOT_RETURNED, ""), how)
     return f"Saved: {saved.what}."
 
 

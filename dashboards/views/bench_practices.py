@@ -20,7 +20,7 @@ def show(place: Place, job: BookJob) -> None:
     if not asked:
         st.markdown(
             f"There is no checklist for {literal(model)} yet, and no practice was ever recorded "
-            "on one. The owner makes it on the page of checklists and limits."
+            "on one. The owner makes it on the page *Bench lists*, under Models."
         )
         return
     form = job_form(place, job, "practices", [f"practice_{name}" for name in asked])

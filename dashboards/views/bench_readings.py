@@ -7,13 +7,14 @@ import streamlit as st
 from dashboards import answer
 from dashboards.bench import workplace
 from dashboards.bench.forms import Form, Sent
-from dashboards.bench.job_form import job_form
+from dashboards.bench.job_form import job_form, marked_at
 from dashboards.bench.workplace import Place
 from dashboards.markup import literal
 from insights.bench.at_bench import (
     Save,
     judgement_of,
     protection_of,
+    reading_column,
     readings_of,
     readings_typed,
     save_readings,
@@ -53,7 +54,7 @@ def show(place: Place, job: BookJob) -> None:
         form.text(name, f"{label}, {unit}", hint=allowed, number=True)
         answer.aside(wording_bench.of_reading(line))
     with st.expander("Another reading"):
-        form.text("other", "Its name and unit", hint="such as plate_left_c or leakage_ma")
+        form.text("other", "Its name and unit", hint="such as plate left, °C or leakage, mA")
         form.text("other-value", "Read", number=True)
     if judgement is not None:
         answer.bullets(note.text for note in judgement.notes)
@@ -76,7 +77,10 @@ def _judged(place: Place, job: BookJob) -> Judgement | None:
 def _instrument(place: Place, form: Form) -> None:
     names = [one.name for one in instruments(place.book) if one.in_use]
     if not names:
-        st.markdown("The owner's list of instruments is empty: none can be recorded yet.")
+        st.markdown(
+            "What it was measured with can't be recorded yet: the owner's list of instruments, on "
+            "the page *Bench lists*, is empty."
+        )
         return
     form.code("instrument", "Measured with", names, hint="choose one", add=False)
     st.markdown("Save once for each instrument. A reading taken again is kept beside the first.")
@@ -84,12 +88,15 @@ def _instrument(place: Place, form: Form) -> None:
 
 def _save(place: Place, job: BookJob, sent: Sent) -> str:
     typed = {name: text for name, text in sent.fields.items() if name.startswith("reading_")}
+    other = ""
     if sent.fields.get("other"):
-        typed[f"reading_{sent.fields['other']}"] = sent.fields.get("other-value", "")
+        other = reading_column(sent.fields["other"])
+        typed[other] = sent.fields.get("other-value", "")
     known = {one.name: one for one in instruments(place.book)}
     instrument = known.get(sent.fields.get("instrument", ""))
     day = workplace.today()
-    taken = readings_typed(typed, instrument, place.settings, day)
+    with marked_at({other: "other-value"}):
+        taken = readings_typed(typed, instrument, place.settings, day)
     how = Save(sent.expected, place.person, sent.token)
     save_readings(place.book, job, taken, sent.fields.get("protection", ""), how)
     return "Saved: final readings."

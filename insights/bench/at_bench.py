@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -20,6 +21,9 @@ from insights.history.declared import Declared
 
 READINGS, PROTECTION, NOT_RETURNED = "readings", "protection", "not_returned"
 """What is kept beside the history's columns, in :attr:`BookJob.bench`."""
+
+
+OMEGA = "\N{GREEK CAPITAL LETTER OMEGA}"
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,34 @@ def limits_of(book: Book, job: BookJob) -> tuple[Limit, ...]:
 def judgement_of(book: Book, job: BookJob) -> Judgement:
     """Judge a job's final readings against its unit's limits; raises as :func:`limits_of`."""
     return judge(readings_of(job), limits_of(book, job))
+
+
+def reading_column(said: str) -> str:
+    """Name a reading's column from its name and unit as one writes them: "Plate left, °C".
+
+    Raises
+    ------
+    RequestError
+        A name or a unit is missing, or the unit is one in which no reading is kept.
+    """
+    text = said.replace("\N{OHM SIGN}", OMEGA)
+    if f"m{OMEGA}" in text:
+        # A thousandth and a million times must not meet in one spelling.
+        raise RequestError(
+            f"'{said}': no reading is kept in m{OMEGA}. Write it in {OMEGA}: 50 m{OMEGA} is 0.05."
+        )
+    text = text.replace(OMEGA, "ohm ").lower()
+    if any(sign.isalnum() and not sign.isascii() for sign in text):
+        raise RequestError(
+            f"'{said}': a reading's name and unit are kept in the letters a to z. Write it in "
+            "those, such as plate left, c or leakage, ma."
+        )
+    words = re.findall(r"[a-z0-9]+", text)
+    if len(words) < 2:
+        raise RequestError(
+            f"'{said}': a reading has a name and a unit, such as plate left, °C. Write both."
+        )
+    return f"reading_{'_'.join(words)}"
 
 
 def readings_typed(

@@ -9,7 +9,7 @@ import pandas as pd
 from insights.bench.claim_table import FACTS, decision_table
 from insights.bench.readings import PROTECTIONS, Limit
 from insights.bench.sheets import Instrument, ModelSheet
-from insights.wording.bench import FACT_WORDS, allowed_by, in_words
+from insights.wording.bench import FACT_WORDS, allowed_by, field_words, in_words, value_words
 
 NOTHING = "–"
 
@@ -45,11 +45,15 @@ def of_visits(index: Mapping[str, str], now: Mapping[str, str]) -> pd.DataFrame:
     names = [name for name in dict.fromkeys([*index, *now]) if index.get(name) or now.get(name)]
     return pd.DataFrame(
         {
-            "What": [in_words(name) for name in names],
-            "Earlier job": [index.get(name) or NOTHING for name in names],
-            "This visit": [now.get(name) or NOTHING for name in names],
+            "What": [field_words(name) for name in names],
+            "Earlier job": [_value(name, index) for name in names],
+            "This visit": [_value(name, now) for name in names],
         }
     )
+
+
+def _value(name: str, known: Mapping[str, str]) -> str:
+    return value_words(name, known.get(name, "")) or NOTHING
 
 
 def of_pair(shown: pd.DataFrame) -> pd.DataFrame:
@@ -63,7 +67,7 @@ def of_pair(shown: pd.DataFrame) -> pd.DataFrame:
     told = shown[(shown["earlier"] != "") | (shown["later"] != "")]
     return pd.DataFrame(
         {
-            "What": [in_words(name) for name in told["field"]],
+            "What": [field_words(name) for name in told["field"]],
             "Earlier job": told["earlier"].replace("", NOTHING),
             "Later job": told["later"].replace("", NOTHING),
             "Alike": told["alike"].map({True: "yes", False: "no"}).fillna(""),

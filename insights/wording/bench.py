@@ -9,9 +9,30 @@ from insights.bench.cautions import cautions_for
 from insights.bench.claims import Claim
 from insights.bench.limits import Judged, Judgement
 from insights.bench.readings import PROTECTIONS, Limit
+from insights.history.schema import BY_NAME
 from insights.wording import STATUTORY, Finding
+from insights.wording.plain import spoken
 
 UNITS = {"c": "°C", "mohm": "MΩ", "ohm": "Ω", "ma": "mA", "w": "W", "v": "V", "a": "A", "s": "s"}
+FIELD_WORDS = {
+    "job_id": "job",
+    "unit_serial": "serial number",
+    "unit_age_years": "age in years",
+    "phone": "telephone",
+    "complaint": "what the customer says",
+    "notes": "notes from the bench",
+    "notified": "fault first reported",
+    "earlier_repair": "repaired before",
+    "earlier_work": "state of earlier work",
+    "cause_removed": "put right",
+    "technician": "done by",
+    "bench_minutes": "minutes on the bench",
+    "parts_cost": "cost of the parts",
+    "term_days": "our warranty, in days",
+    "claim_cost": "what it cost us",
+    "ended_on": "left service",
+    "ended_how": "how it left service",
+}
 FACT_WORDS = {
     "in_term": "reported inside the term",
     "relation": "relation to the earlier job",
@@ -62,6 +83,20 @@ EVIDENCE = {
 def in_words(code: str) -> str:
     """Write a code as words: ``no_fault_found`` as "no fault found"."""
     return code.replace("_", " ")
+
+
+def field_words(name: str) -> str:
+    """Name a field of a job as the bench says it: ``reading_plate_c`` is "plate, °C"."""
+    if name.startswith("reading_"):
+        quantity, _, unit = name.removeprefix("reading_").rpartition("_")
+        return f"{in_words(quantity)}, {UNITS.get(unit, unit)}"
+    return FIELD_WORDS.get(name, spoken(name))
+
+
+def value_words(name: str, text: str) -> str:
+    """Write what a field holds; of a fixed list in words, else as it was typed."""
+    known = BY_NAME.get(name)
+    return in_words(text) if known is not None and known.kind == "choice" else text
 
 
 def of_reading(line: Judged) -> str:

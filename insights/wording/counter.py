@@ -12,7 +12,7 @@ from insights.history.book.entries import BookJob, Settings
 from insights.history.book.look_up import Found, SeenUnit, Visit
 from insights.printing import day_words
 from insights.wording import Finding
-from insights.wording.bench import in_words
+from insights.wording.bench import field_words, in_words, value_words
 
 MOST_SHOWN = 3
 CAUSES = ("root_cause", "upstream_cause")
@@ -74,7 +74,7 @@ def of_saves(
         assert job is not None
         if job.number > since and job.saved_by != but_not_by:
             said = "; ".join(
-                f"{what} {now}" if not was else f"{what} {was} → {now or 'taken out'}"
+                f"{what}: {now}" if not was else f"{what}: {was} → {now or 'taken out'}"
                 for what, was, now in changed_fields(earlier, job, settings)
             )
             when = f"{job.saved_at.astimezone():%Y-%m-%d %H:%M}"
@@ -89,7 +89,7 @@ def changed_fields(
     was = {} if before is None else _in_words(before, settings)
     now = _in_words(after, settings)
     return [
-        (name.replace("_", " "), was.get(name, ""), now.get(name, ""))
+        (field_words(name), was.get(name, ""), now.get(name, ""))
         for name in dict.fromkeys([*was, *now])
         if was.get(name) != now.get(name)
     ]
@@ -114,7 +114,10 @@ def _where(job: BookJob, here: str) -> str:
 
 
 def _in_words(job: BookJob, settings: Settings) -> dict[str, str]:
-    said = {name: as_typed(name, value, settings) for name, value in job.values.items()}
+    said = {
+        name: value_words(name, as_typed(name, value, settings))
+        for name, value in job.values.items()
+    }
     return said | {name: _kept(fact) for name, fact in job.bench.items()}
 
 

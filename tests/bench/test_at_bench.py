@@ -12,6 +12,7 @@ from insights.bench.at_bench import (
     hand_back,
     judgement_of,
     protection_of,
+    reading_column,
     readings_of,
     readings_typed,
     save_readings,
@@ -125,3 +126,34 @@ def test_what_leaves_service_is_not_held_by_its_readings(book):
     job = book.job("J000001")
     ended = {"ended_on": "2026-03-09", "ended_how": "scrapped"}
     assert hand_back(book, job, ended, "", saved(job)).what == "left service"
+
+
+@pytest.mark.parametrize(
+    ("said", "column"),
+    [
+        ("Plate left, °C", "reading_plate_left_c"),
+        ("plate_left_c", "reading_plate_left_c"),
+        ("Leakage mA", "reading_leakage_ma"),
+        ("Insulation, M\u03a9", "reading_insulation_mohm"),
+        ("insulation M\u2126", "reading_insulation_mohm"),  # the sign that some keyboards give
+        ("Earth (lead) \u03a9", "reading_earth_lead_ohm"),
+    ],
+)
+def test_a_reading_is_named_as_one_writes_it(said, column):
+    assert reading_column(said) == column
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        # m is a thousandth, M a million, \u00b5 a millionth (BIPM, SI Brochure, 9th ed., table 7).
+        ("earth m\u03a9", "50 m\u03a9 is 0.05"),
+        ("earth m\u2126", "50 m\u03a9 is 0.05"),
+        ("leakage, \u00b5A", "letters a to z"),
+        ("plate", "a name and a unit"),
+        ("°", "a name and a unit"),
+    ],
+)
+def test_a_unit_that_could_be_taken_for_another_is_refused(said, told):
+    with pytest.raises(RequestError, match=told):
+        reading_column(said)

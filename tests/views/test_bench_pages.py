@@ -147,7 +147,10 @@ def test_findings_practices_and_parts_are_versions_of_their_own(opened, book):
     steps = [version.what for version in book.versions_of(job.job_id)]
     assert steps == ["received", "findings", "practices", "parts"]
     said = page_text(step(app, "Changes"))
-    saved = "earlier work parts_missing; root cause cord; upstream cause pulled; cause removed no."
+    saved = (
+        "state of earlier work: parts missing; root cause: cord; upstream cause: pulled; "
+        "put right: no."
+    )
     assert f"Ada, findings: {saved}" in said
 
 
@@ -224,3 +227,19 @@ def test_what_arrived_can_be_put_right(opened, book):
     stands = book.job(job.job_id)
     assert (stands.values["unit_serial"], stands.what) == ("CG-70", "correction")
     assert book.versions_of(job.job_id)[0].values["unit_serial"] == "CG-7"
+
+
+def test_what_can_not_be_saved_is_marked_at_its_own_field(opened, book):
+    job = on_bench(book)
+    app = opened("On the bench")
+    app.button(key=f"open-{job.job_id}").click().run()
+    app = step(app, "Leaves")
+    press(fill(app, on="2099-01-01", not_returned="cut lead"), "It leaves")
+    assert app.error[0].value.startswith("After today")  # not under a name of the book's own
+    app = step(app, "Readings")
+    press(fill(app, other="Plate left, °C", **{"other-value": "2o3"}), "Save these readings")
+    assert app.error[0].value.startswith("Not a number")
+    press(fill(app, other="earth m\u03a9"), "Save these readings")
+    assert "no reading is kept in" in app.error[0].value
+    press(fill(app, other="Plate left, °C", **{"other-value": "203"}), "Save these readings")
+    assert book.job(job.job_id).values["reading_plate_left_c"] == 203

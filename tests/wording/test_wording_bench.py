@@ -8,7 +8,8 @@ from insights.bench.cautions import LICENSED, MAINS, TEST_VOLTAGE
 from insights.bench.limits import judge
 from insights.bench.readings import Limit, Reading
 from insights.bench.rules import Band, EarthByLength, Element, Maximum, Minimum
-from insights.wording.bench import in_words, of_judgement, of_reading
+from insights.history.schema import COLUMNS
+from insights.wording.bench import field_words, in_words, of_judgement, of_reading, value_words
 
 DAY = date(2026, 3, 9)
 
@@ -66,3 +67,11 @@ def test_a_judgement_says_what_holds_back_and_warns():
 
 def test_codes_in_words():
     assert in_words("no_fault_found") == "no fault found"
+
+
+def test_no_field_is_named_as_the_book_keeps_it():
+    assert field_words("reading_insulation_mohm") == "insulation, M\u03a9"
+    assert field_words("practice_contact_pair") == "contact pair"
+    assert all("_" not in field_words(column.name) for column in COLUMNS)
+    assert value_words("relation", "same_fault") == "same fault"
+    assert value_words("lot_contact", "C_18") == "C_18"  # the workshop's own code

@@ -87,9 +87,9 @@ def test_every_save_is_told_with_what_stood_before(book):
     told = wording_counter.of_saves(book.versions_of("J000001"), Settings(decimal=","))
     ends = [sentence.split(" ", 2)[2] for sentence in told[1:]]
     assert ends == [
-        "Bo, leaving: price 45,50.",
-        "Ada, correction: price 45,50 → 40,00.",
-        "Bo, correction: price 40,00 → taken out.",
+        "Bo, leaving: price: 45,50.",
+        "Ada, correction: price: 45,50 → 40,00.",
+        "Bo, correction: price: 40,00 → taken out.",
     ]
     versions = book.versions_of("J000001")
     later = wording_counter.of_saves(versions, Settings(), since=1, but_not_by="Bo")
