@@ -17,6 +17,8 @@ DERIVED = {
     "repair_number": "how many times the unit has been handed back",
     "age_band": "age of the unit in bands",
 }
+STEPS = ("condition", "term_days")
+"""Numbers of which there are few: each is a group."""
 AGE_BAND_EDGES_YEARS = (0, 2, 4, 6, 8, 12)
 
 
@@ -32,7 +34,7 @@ def groupable(jobs: pd.DataFrame) -> tuple[str, ...]:
         str(name)
         for name in jobs.columns
         if (described := column(str(name))) is not None
-        and (described.kind in ("code", "choice") or name == "condition")
+        and (described.kind in ("code", "choice") or name in STEPS)
     ]
     return (*named, *DERIVED)
 
@@ -57,7 +59,7 @@ def grouped(jobs: pd.DataFrame, episodes: pd.DataFrame, name: str) -> pd.Series:
     if name in DERIVED:
         return _as_recorded(_derived(jobs, episodes, name))
     values = jobs[name].take(episodes["job"].to_numpy()).reset_index(drop=True)
-    return _as_recorded(_steps(values.to_numpy()) if name == "condition" else values)
+    return _as_recorded(_steps(values.to_numpy()) if name in STEPS else values)
 
 
 def _as_recorded(values: pd.Series) -> pd.Series:
@@ -72,10 +74,10 @@ def _as_recorded(values: pd.Series) -> pd.Series:
     return pd.Series(found)
 
 
-def _steps(condition: np.ndarray) -> pd.Series:
-    """Name the steps of a condition."""
-    steps = np.unique(condition[~np.isnan(condition)])
-    codes = np.where(np.isnan(condition), -1, np.searchsorted(steps, condition))
+def _steps(numbers: np.ndarray) -> pd.Series:
+    """Name each number that occurs, in their order."""
+    steps = np.unique(numbers[~np.isnan(numbers)])
+    codes = np.where(np.isnan(numbers), -1, np.searchsorted(steps, numbers))
     return pd.Series(pd.Categorical.from_codes(codes, [f"{step:.0f}" for step in steps]))
 
 

@@ -19,6 +19,7 @@ from insights.survival.stating import (
     Measured,
     Request,
     at_table,
+    mixed_terms,
     names,
     request,
     step_table,
@@ -110,7 +111,8 @@ def cause_curves(
     day need no order and no chance: the same jobs always give the same answer.
     """
     wanted = request(at, min_at_risk, level)
-    return causes_from_counts(life_table(followup, names(by)), wanted, followup.notes)
+    notes = (*followup.notes, *mixed_terms(followup, wanted))
+    return causes_from_counts(life_table(followup, names(by)), wanted, notes)
 
 
 def causes_from_counts(

@@ -108,7 +108,7 @@ def _lined_up(jobs: Subquery, facts: dict[str, Expression]) -> CTE:
             kept.notified_day,
             *(kept[name] for name in own),
             *(func.lead(kept[name]).over(**order).label(f"next_{name}") for name in following),
-            *(fact.label(name) for name, fact in facts.items()),
+            *(fact.label(name) for name, fact in facts.items() if name not in own),
         )
         .join(versions, kept.version_id == jobs.c.version_id)
         .cte("lined_up")

@@ -19,6 +19,7 @@ from insights.survival.stating import (
     Measured,
     Request,
     at_table,
+    mixed_terms,
     names,
     past_follow_up,
     request,
@@ -121,7 +122,8 @@ def return_curves(
     :func:`insights.survival.intervals.share_bounds` for the bounds.
     """
     wanted = request(at, min_at_risk, level)
-    return curves_from_counts(life_table(followup, names(by)), wanted, followup.notes)
+    notes = (*followup.notes, *mixed_terms(followup, wanted))
+    return curves_from_counts(life_table(followup, names(by)), wanted, notes)
 
 
 def curves_from_counts(table: LifeTable, wanted: Request, notes: tuple[Note, ...] = ()) -> Curves:

@@ -12,7 +12,7 @@ from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.functions import GenericFunction
 
 from insights.errors import RequestError
-from insights.grouping import AGE_BAND_EDGES_YEARS, DERIVED, NOT_RECORDED, age_band_labels
+from insights.grouping import AGE_BAND_EDGES_YEARS, DERIVED, NOT_RECORDED, STEPS, age_band_labels
 from insights.history.book.tables import FAMILIES, versions
 from insights.history.schema import column
 from insights.survival.clock_in_book import repair_number
@@ -60,10 +60,10 @@ def recorded(name: str) -> Expression:
     if name in DERIVED:  # from the day of hand-back, or from the unit's other jobs
         return cast(literal(None), Text)
     described = column(name)
-    if described is None or (described.kind not in ("code", "choice") and name != "condition"):
+    if described is None or (described.kind not in ("code", "choice") and name not in STEPS):
         raise RequestError(
-            f"Can't group by '{name}'. Give a column of codes or choices, condition, or one of: "
-            f"{', '.join(DERIVED)}."
+            f"Can't group by '{name}'. Give a column of codes or choices, or one of: "
+            f"{', '.join((*STEPS, *DERIVED))}."
         )
     if name.startswith(FAMILIES):
         return _FamilyValue(versions.c.families, cast(literal(name), Text))
@@ -88,7 +88,9 @@ def value(name: str, clocks: CTE) -> Expression:
 def order_of(name: str, values: list[str]) -> list[str]:
     """Put a fact's values into the order of its groups: what is not recorded comes last."""
     bands = age_band_labels() if name == "age_band" else []
-    place = {band: number for number, band in enumerate(bands)}
+    place = {band: float(number) for number, band in enumerate(bands)}
+    if name in STEPS:
+        place = {label: float(label) for label in values if label != NOT_RECORDED}
     return sorted(values, key=lambda label: (label == NOT_RECORDED, place.get(label, 0), label))
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from insights.errors import RequestError
+from insights.followup import Followup
 from insights.notes import Note
 from insights.survival.incidence import Incidence
 
@@ -194,5 +195,33 @@ def past_follow_up(label: str, supported: float, wanted: Request) -> tuple[Note,
             "past_follow_up",
             f"{label}: nothing is stated for day {', '.join(beyond)}, where fewer than "
             f"{wanted.min_at_risk} jobs are still followed; {reach} supported.",
+        ),
+    )
+
+
+def mixed_terms(followup: Followup, wanted: Request) -> tuple[Note, ...]:
+    """Say which jobs the latest day stated rests on, where others' terms end before it.
+
+    Hazards of all jobs are chained inside their own terms. Where work of another kind gets the
+    longer terms, the later days are told by other work than the earlier ones.
+    """
+    if followup.follow != "covered":
+        return ()
+    days = followup.episodes["days"].to_numpy()
+    stated = [day for day in wanted.at if (days >= day).sum() >= wanted.min_at_risk]
+    if not stated:
+        return ()
+    day, jobs = stated[-1], len(days)
+    term = followup.history.jobs["term_days"].to_numpy()[followup.episodes["job"]]
+    reach = int((~(term + followup.grace_days < day)).sum())
+    if reach == jobs:
+        return ()
+    return (
+        Note(
+            "terms_differ",
+            f"Terms differ: {reach:,} of {jobs:,} jobs have none that ends before day {day:g}, and "
+            "what happens past the shorter terms is told by these alone. If other work gets the "
+            "longer terms, look at each by itself (by term_days).",
+            reach,
         ),
     )

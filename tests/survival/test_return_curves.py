@@ -331,3 +331,22 @@ def test_one_job_alone(outcome):
     assert result.at["share"].tolist() == pytest.approx(
         [0, float(outcome == 1), np.nan], nan_ok=True
     )
+
+
+def test_a_day_that_only_some_terms_reach_is_said_to_rest_on_these():
+    # 30 jobs of 60 days and 20 of 365: past day 60 + 14 only the latter tell. Taken by itself
+    # each group is what it is: 3 of 30 by day 60, and 4 of 20 by day 200.
+    short = fleet(30, (10, 20, 30), model="mill", term_days=60)
+    long = fleet(20, (50, 100, 150, 180), model="grill", term_days=365)
+    both = followed(*short, *long)
+    found = return_curves(both, at=(60, 200))
+    assert [(note.code, note.jobs) for note in found.notes] == [("terms_differ", 20)]
+    assert "20 of 50 jobs have none that ends before day 200" in found.notes[0].text
+    assert cause_curves(both, at=(60, 200)).notes == found.notes
+    by_term = return_curves(both, "term_days", at=(60, 200)).at.set_index(["group", "day"])
+    assert by_term["share"].to_dict() == pytest.approx(
+        {("60", 60): 0.1, ("60", 200): np.nan, ("365", 60): 0.05, ("365", 200): 0.2}, nan_ok=True
+    )
+    assert list(by_term.index.get_level_values("group").unique()) == ["60", "365"]  # as numbers
+    assert return_curves(both, at=(60,)).notes == ()
+    assert return_curves(followed(*long), at=(60, 200)).notes == ()

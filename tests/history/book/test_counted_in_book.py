@@ -32,6 +32,7 @@ GROUPINGS = (
     ("model", "practice_contact_pair"),
     ("age_band", "repair_number"),
     ("month",),
+    ("term_days",),
     ("quarter", "condition"),
     ("year", "lot_gasket", "relation"),
 )
