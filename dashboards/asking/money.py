@@ -41,7 +41,11 @@ def assumptions(currency: str) -> Assumptions:
         in_currency("Paperwork, each job", currency), 0.0, 10.0, 0.0, 0.1, key="money-admin"
     )
     chance = left.slider(
-        "Chance of a short pool that you accept, %", 1, 50, 10, key="money-short-pool"
+        f"How often the charge may fall short over {Assumptions().pool_jobs} jobs, %",
+        1,
+        50,
+        10,
+        key="money-short-pool",
     )
     return Assumptions(
         claim_cost=claim_cost,

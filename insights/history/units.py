@@ -14,7 +14,7 @@ from insights.history.joining import PERSON, Units, contradicting, join_records
 from insights.history.matching import Ratios, best_stranger_odds, compare, estimate, pair_odds
 from insights.history.reasons import reasons_of
 from insights.history.schema import History
-from insights.notes import Note
+from insights.notes import Note, whole
 
 LINK_AT = 0.99
 REVIEW_FROM = 0.20
@@ -388,8 +388,8 @@ def _remarks(evidence: Evidence, unit_of_job: np.ndarray, pairs: pd.DataFrame) -
         ("decided", "Pairs that a person decided", decided),
         ("no_serial", "Jobs without a serial that can be read as one", bare),
     ]
-    notes = [Note("units", f"Units among {len(cards)} jobs: {units}.", len(cards))]
-    notes += [Note(code, f"{text}: {count}.", count) for code, text, count in said]
+    notes = [Note("units", f"Units among {whole(len(cards))} jobs: {whole(units)}.", len(cards))]
+    notes += [Note(code, f"{text}: {whole(count)}.", count) for code, text, count in said]
     if cards.fillers:
         notes.append(
             Note(

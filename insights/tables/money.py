@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from insights.money.backtest import Backtest
@@ -19,12 +21,14 @@ def of_quote(quote: Quote) -> pd.DataFrame:
     return pd.DataFrame(
         [
             {
-                "Term": f"{row.term_days:g} days",
+                "Term": unbroken(f"{row.term_days:g} days"),
                 "Claims of 100 jobs": _range(row.claims_per_100, row.low, row.high, 1),
                 in_currency("Cost a job", quote.currency): _range(
-                    row.cost_per_job, row.cost_low, row.cost_high, 2
+                    row.cost_per_job, row.cost_low, row.cost_high, 2, _why_blank(row)
                 ),
-                in_currency("Charge to be safe", quote.currency): _money(row.loading),
+                in_currency("Charge to be safe", quote.currency): _money(
+                    row.loading, _why_blank(row)
+                ),
                 "Remark": row.why_not or _past(row),
             }
             for row in quote.table.itertuples(index=False)
@@ -156,14 +160,19 @@ def of_scores(score: Backtest) -> pd.DataFrame:
     )
 
 
-def _range(middle: float, low: float, high: float, digits: int) -> str:
+def _why_blank(row: Any) -> str:
+    """Say why a term has no amount: it is not quoted, or what a claim costs is not known."""
+    return NOT_KNOWN if row.supported else NOT_QUOTED
+
+
+def _range(middle: float, low: float, high: float, digits: int, blank: str = NOT_QUOTED) -> str:
     if pd.isna(middle):
-        return NOT_QUOTED
+        return blank
     return unbroken(f"{middle:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})")
 
 
-def _money(amount: float) -> str:
-    return NOT_KNOWN if pd.isna(amount) else f"{amount:,.2f}"
+def _money(amount: float, blank: str = NOT_KNOWN) -> str:
+    return blank if pd.isna(amount) else f"{amount:,.2f}"
 
 
 def _past(row: object) -> str:

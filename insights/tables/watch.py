@@ -111,11 +111,11 @@ def of_baselines(signals: Signals) -> pd.DataFrame:
                 "Comebacks it rests on": f"{row['comebacks']:,.0f}",
                 "Followed at most, days": f"{row['reach_days']:,.0f}",
                 "False alarms a year, each kind": _number(row["false_alarms_a_year_each_kind"], 2),
-            }
-            | {
-                f"Limit, {words}": _number(row[LIMIT + kind])
-                for kind, words in CHART_KINDS.items()
-                if LIMIT + kind in row
+                "Limits": ", ".join(
+                    f"{words} {_number(row[LIMIT + kind])}"
+                    for kind, words in CHART_KINDS.items()
+                    if not pd.isna(row.get(LIMIT + kind))
+                ),
             }
             for row in signals.baselines.to_dict("records")
         ]

@@ -79,7 +79,7 @@ def of_closeness(checked: Checked) -> str:
         row = rows.loc[parts.idxmax()]
         texts.append(
             f"Farthest off, next to its own size, is a value of '{row['what']}': "
-            f"{number(row['expected'])} there, {number(row['found'])} here, "
+            f"{_short(row['expected'])} there, {_short(row['found'])} here, "
             f"{allowed(row['allowed_abs'], row['allowed_rel'])} allowed."
         )
         if _as_printed(row["found"], row["expected"]):
@@ -114,6 +114,11 @@ def dates_of(dates: Iterable[pd.Timestamp]) -> str:
 def number(value: float) -> str:
     """Write a number in full, never with an exponent."""
     return np.format_float_positional(float(f"{value:.9g}"), trim="-")
+
+
+def _short(value: float) -> str:
+    """Write a number to the digits that one compares at sight."""
+    return number(float(f"{value:.3g}"))
 
 
 def apart(difference: float) -> str:

@@ -51,6 +51,6 @@ def test_every_term_is_in_the_table_also_the_refused(open_app, shop_file):
     app = open_app(shop_file, PAGE)
     tables = [table.value for table in app.table]
     terms = next(table for table in tables if "Charge to be safe" in table.columns)
-    assert terms["Term"].tolist() == [f"{term} days" for term in TERMS]
+    assert terms["Term"].tolist() == [f"{term}\u00a0days" for term in TERMS]
     refused = terms[terms["Claims of 100 jobs"] == "not quoted"]
     assert (refused["Remark"] != "").all()

@@ -49,9 +49,9 @@ def test_how_it_is_worked_out_is_told_without_names_of_columns(open_app, lot_fil
     app = open_app(lot_file, "Trouble early")
     shown = next(t.value for t in app.table if "In force from" in t.value)
     assert not [name for name in shown if "_" in name]
-    assert {"Limit, lots", "Limit, all jobs"} <= set(shown)
     first = signals.baselines.iloc[0]
-    assert shown["Limit, lots"].iloc[0] == f"{first['limit_lot']:.1f}"
+    assert f"lots {first['limit_lot']:.1f}," in shown["Limits"].iloc[0]
+    assert shown["Limits"].iloc[0].startswith(f"all jobs {first['limit_all']:.1f}, ")
     assert shown["In force from"].iloc[0] == f"{first['from']:%Y}\u2011{first['from']:%m\u2011%d}"
 
 

@@ -135,3 +135,10 @@ def test_where_no_currency_is_stated_none_is_invented():
     assert amount_of(1234.5, "", 2) == "1,234.50"
     assert amount_of(1234.5, "EUR", 2) == "1,234.50 EUR"
     assert in_currency("Cost", "") == "Cost"
+
+
+def test_a_blank_in_the_table_of_terms_says_why(followup):
+    table = tables_money.of_quote(quote_warranty(followup, (90, 3000)))
+    assert list(table["Claims of 100 jobs"] == "not quoted") == [False, True]
+    assert list(table["Cost a job"]) == ["not known", "not quoted"]
+    assert list(table["Charge to be safe"]) == ["not known", "not quoted"]
