@@ -10,11 +10,12 @@ import pandas as pd
 from insights.followup import Followup
 from insights.notes import Note, counted
 from insights.survival.intervals import mean_bounds
-from insights.survival.service import mean_returns, service_groups
+from insights.survival.service import ServiceGroup, mean_returns, service_groups
 from insights.survival.stating import (
     AT_DAYS,
     MIN_AT_RISK,
     Measured,
+    Request,
     at_table,
     names,
     past_follow_up,
@@ -110,6 +111,8 @@ def repeat_returns(
             }
         )
         remarks += past_follow_up(group.label, supported, wanted)
+        if followup.follow == "covered":
+            remarks += _there_for_coming_back(group, supported, wanted)
     means = {"share": "mean_returns"}
     return RepeatReturns(
         table=step_table(parts, ("group",), wanted, mean_bounds).rename(columns=means),
@@ -137,5 +140,26 @@ def _known_before(followup: Followup) -> tuple[Note, ...]:
             f"{'its' if units == 1 else 'their'} first job on record: what came earlier is not "
             "seen, and their clocks start here all the same.",
             units,
+        ),
+    )
+
+
+def _there_for_coming_back(
+    group: ServiceGroup, supported: float, wanted: Request
+) -> tuple[Note, ...]:
+    """Say from which day on hardly any unit is followed that had not come back before.
+
+    A unit whose term has ended is followed again only once it comes back, and then under the
+    term of its later job: past the first terms only such units are left.
+    """
+    left = {day: int((group.days_if_sound >= day).sum()) for day in wanted.at if day <= supported}
+    late = [day for day, units in left.items() if units < wanted.min_at_risk]
+    if not late:
+        return ()
+    return (
+        Note(
+            "there_for_coming_back",
+            f"{group.label}: from day {late[0]:g} on the units followed are those that came back "
+            "before, as the others' terms have ended; what they go on to do is not what all would.",
         ),
     )

@@ -62,6 +62,9 @@ class ServiceGroup:
         How many hand-backs, units and counted returns.
     stretches
         Collapsed to counts.
+    days_if_sound
+        How long each unit's first hand-back would have been followed had it never come back,
+        one a unit whose first hand-back is in the group.
     """
 
     label: str
@@ -69,6 +72,7 @@ class ServiceGroup:
     units: int
     returns: int
     stretches: Stretches
+    days_if_sound: np.ndarray
 
 
 def service_groups(followup: Followup, by: Sequence[str]) -> Iterator[ServiceGroup]:
@@ -84,13 +88,29 @@ def service_groups(followup: Followup, by: Sequence[str]) -> Iterator[ServiceGro
     table = life_table(followup, by)
     group = _group(followup, by)
     rows = _stretches(followup)
+    if_sound = _days_if_sound(followup)
+    first = (followup.episodes["repair_number"] == 1).to_numpy()
     for code, label in enumerate(table.labels):
         mine = group == code
         chosen = rows.only(mine)
         returns = int((chosen.outcome == RETURNS).sum())
         yield ServiceGroup(
-            label, int(mine.sum()), int(table.units[code]), returns, collapse(chosen)
+            label,
+            int(mine.sum()),
+            int(table.units[code]),
+            returns,
+            collapse(chosen),
+            if_sound[mine & first],
         )
+
+
+def _days_if_sound(followup: Followup) -> np.ndarray:
+    """Give the days to the end of own term and grace, or to the data date, of every hand-back."""
+    jobs = followup.history.jobs.take(followup.episodes["job"])
+    out = (followup.data_date - jobs["handed_back"]).dt.days.to_numpy(dtype=float)
+    if followup.follow != "covered":
+        return out
+    return np.fmin(out, jobs["term_days"].to_numpy() + followup.grace_days)
 
 
 def collapse(rows: Stretches) -> Stretches:

@@ -168,3 +168,18 @@ def test_units_that_were_here_before_the_record_began_are_counted():
     assert [(note.code, note.jobs) for note in notes] == [("known_before", 2)]
     assert notes[0].text.startswith("2 units were repaired here before their first job on record")
     assert repeat_returns(followed(*fleet(15, term_days=180)), at=(90,)).notes == ()
+
+
+def test_past_the_first_terms_only_units_that_came_back_are_left_and_that_is_said():
+    # 12 units of 90 days come back on day 40 and are followed 90 days again, past the day on
+    # which the 28 others' terms and 14 days of grace have ended.
+    jobs = fleet(40, (40,) * 12, term_days=90)
+    for job in jobs:
+        job.setdefault("handed_back", "2026-02-11")
+    notes = repeat_returns(followed(*jobs), at=(90, 120)).notes
+    assert [note.code for note in notes] == ["there_for_coming_back"]
+    assert notes[0].text.startswith("all jobs: from day 120 on the units followed are those that")
+    assert repeat_returns(followed(*jobs), at=(90, 104)).notes == ()
+    # Where terms are ignored every unit is followed to the data date, back or not.
+    codes = [note.code for note in repeat_returns(followed(*jobs, follow="all"), at=(120,)).notes]
+    assert codes == ["terms_ignored"]
