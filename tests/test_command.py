@@ -411,3 +411,18 @@ def test_backtest_scores_what_came(long_record, capsys):
 def test_bad_questions_about_money_end_in_one_clear_line(long_record, capsys, words, says):
     words = tuple(long_record if word == "SHOP" else word for word in words)
     assert says in complaint(capsys, *words)
+
+
+def test_curves_say_what_holds_for_repeats_alone(tmp_path, capsys):
+    # 12 of 40 units come back on day 40 of 90 and are followed 90 days more; by day 120 the
+    # others' terms and grace have ended.
+    rows = ["job_id,received,handed_back,model,unit_serial,term_days"]
+    rows += [f"A{n},2025-01-01,2025-01-02,boiler,WB-{7919 * n + 1000},90" for n in range(40)]
+    rows += [f"B{n},2025-02-11,2025-02-12,boiler,WB-{7919 * n + 1000},90" for n in range(12)]
+    source = tmp_path / "terms.csv"
+    source.write_text("\n".join(rows), encoding="utf-8")
+    words = ("curves", str(source), "--at", "120", "--data-date", "2025-12-31")
+    notes = answered(capsys, *words)["notes"]
+    assert "there_for_coming_back" in [note["code"] for note in notes]
+    assert main(list(words)) == 0
+    assert "all jobs: from day 120 on the units followed are those" in capsys.readouterr().out

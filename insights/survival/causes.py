@@ -111,7 +111,7 @@ def cause_curves(
     day need no order and no chance: the same jobs always give the same answer.
     """
     wanted = request(at, min_at_risk, level)
-    notes = (*followup.notes, *mixed_terms(followup, wanted))
+    notes = (*followup.notes, *mixed_terms(followup, names(by), wanted))
     return causes_from_counts(life_table(followup, names(by)), wanted, notes)
 
 

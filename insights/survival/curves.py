@@ -122,7 +122,7 @@ def return_curves(
     :func:`insights.survival.intervals.share_bounds` for the bounds.
     """
     wanted = request(at, min_at_risk, level)
-    notes = (*followup.notes, *mixed_terms(followup, wanted))
+    notes = (*followup.notes, *mixed_terms(followup, names(by), wanted))
     return curves_from_counts(life_table(followup, names(by)), wanted, notes)
 
 

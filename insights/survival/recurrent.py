@@ -24,6 +24,8 @@ from insights.survival.stating import (
     supported_days,
 )
 
+OWN_NOTES = (KNOWN_BEFORE, CAME_BACK) = ("known_before", "there_for_coming_back")
+"""Remarks that a share back does not have."""
 METHOD = (
     "Mean cumulative returns per unit on the unit's own clock in service (Nelson's mean "
     "cumulative function; Ghosh and Lin's where units left service), with the robust variance "
@@ -135,7 +137,7 @@ def _known_before(followup: Followup) -> tuple[Note, ...]:
         return ()
     return (
         Note(
-            "known_before",
+            KNOWN_BEFORE,
             f"{counted(units, 'unit was', 'units were')} repaired here before "
             f"{'its' if units == 1 else 'their'} first job on record: what came earlier is not "
             "seen, and their clocks start here all the same.",
@@ -158,7 +160,7 @@ def _there_for_coming_back(
         return ()
     return (
         Note(
-            "there_for_coming_back",
+            CAME_BACK,
             f"{group.label}: from day {late[0]:g} on the units followed are those that came back "
             "before, as the others' terms have ended; what they go on to do is not what all would.",
         ),

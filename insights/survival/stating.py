@@ -199,13 +199,13 @@ def past_follow_up(label: str, supported: float, wanted: Request) -> tuple[Note,
     )
 
 
-def mixed_terms(followup: Followup, wanted: Request) -> tuple[Note, ...]:
+def mixed_terms(followup: Followup, by: Sequence[str], wanted: Request) -> tuple[Note, ...]:
     """Say which jobs the latest day stated rests on, where others' terms end before it.
 
     Hazards of all jobs are chained inside their own terms. Where work of another kind gets the
     longer terms, the later days are told by other work than the earlier ones.
     """
-    if followup.follow != "covered":
+    if followup.follow != "covered" or "term_days" in by:
         return ()
     days = followup.episodes["days"].to_numpy()
     stated = [day for day in wanted.at if (days >= day).sum() >= wanted.min_at_risk]

@@ -27,7 +27,7 @@ from insights.money.payback import Payback, payback
 from insights.standing import standing
 from insights.survival.causes import cause_curves
 from insights.survival.curves import return_curves
-from insights.survival.recurrent import repeat_returns
+from insights.survival.recurrent import OWN_NOTES, repeat_returns
 from insights.tables import practice as tables_practice
 from insights.verbs import counted as verbs_counted
 from insights.verbs import money as verbs_money
@@ -108,7 +108,11 @@ def _curves(args: argparse.Namespace) -> Answer:
         ("Comebacks, repeats counted, by days out of our hands", tables_of.of_repeats(repeats)),
     )
     data = {**as_json.curves(result), "repeats": repeats.at}
-    return Answer(data, wording.of_curves(result), tables)
+    # What they lack at the same days is said once.
+    own = [one for one in repeats.notes if one.code in OWN_NOTES]
+    data["notes"] += as_json.notes(tuple(own))
+    finding = wording.of_curves(result).with_caveats(one.text for one in own)
+    return Answer(data, finding, tables)
 
 
 def _causes(args: argparse.Namespace) -> Answer:

@@ -347,6 +347,7 @@ def test_a_day_that_only_some_terms_reach_is_said_to_rest_on_these():
     assert by_term["share"].to_dict() == pytest.approx(
         {("60", 60): 0.1, ("60", 200): np.nan, ("365", 60): 0.05, ("365", 200): 0.2}, nan_ok=True
     )
+    assert not {note.code for note in return_curves(both, "term_days", at=(60,)).notes}
     assert list(by_term.index.get_level_values("group").unique()) == ["60", "365"]  # as numbers
     assert return_curves(both, at=(60,)).notes == ()
     assert return_curves(followed(*long), at=(60, 200)).notes == ()
