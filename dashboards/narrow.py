@@ -15,11 +15,17 @@ MOST_SIGNS = 120
 """What a telephone shows side by side: so many columns, so many characters in the longest cells."""
 
 NARROW = "@media (max-width: 40rem)"
+NO_ROOM = "@container (max-width: 36rem)"
+"""A telephone's screen; a place that is no wider, as on a tablet beside the menu."""
+
 STYLE = f"""
 <style>
 @media (min-width: 40.01rem) {{ [class*="st-key-{ONLY_NARROW}"] {{display: none;}} }}
 {NARROW} {{
   [class*="st-key-{ONLY_WIDE}"] {{display: none;}}
+}}
+[class*="st-key-{LINES}"] {{container-type: inline-size;}}
+{NO_ROOM} {{
   [class*="st-key-{LINES}"] :is(table, tbody) {{display: block; width: 100%;}}
   [class*="st-key-{LINES}"] thead {{position: absolute; width: 1px; height: 1px;
     overflow: hidden; clip-path: inset(50%);}}
@@ -68,7 +74,7 @@ def _headings(rows: pd.DataFrame, key: str) -> str:
         for place, name in enumerate(rows, start=1)
         if str(name)
     )
-    return f"<style>{NARROW} {{{rules}}}</style>"
+    return f"<style>{NO_ROOM} {{{rules}}}</style>"
 
 
 def _quoted(text: str) -> str:

@@ -446,6 +446,7 @@ class Form:
 
     def _settle(self, name: str, value: str) -> None:
         self._state.theirs.pop(name, None)
+        self._state.refusal = ""
         st.session_state[self._key(name)] = value
         self._note(name)
         self._keep()

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 # A scanner ends with Enter, and so does a hand in a glove: it goes on to the next field. What was
-# saved leaves a new form, in which the first field is next; where the button is switched off, since
-# others saved meanwhile, what is to be settled is next. Numbers bring up a tablet's digits.
+# saved leaves a new form, in which the first field is next; among several forms, what follows the
+# words that say so; where others saved meanwhile, what is to be settled. Numbers bring up the
+# digits of a tablet.
 KEYS = """
 <script>
 if (!window.benchKeys) {
@@ -19,11 +20,12 @@ if (!window.benchKeys) {
     next.focus();
     if (next.select) next.select();
   };
-  const afterAlert = () => {
-    const alert = document.querySelector(`${main} [role="alert"]`);
-    return alert && [...document.querySelectorAll(`${main} :is(input, textarea, button)`)].find(
-      found => !found.disabled && found.offsetParent &&
-        alert.compareDocumentPosition(found) & Node.DOCUMENT_POSITION_FOLLOWING);
+  const afterSaid = () => {
+    const said = [...document.querySelectorAll(`${main} [data-testid="stAlertContentSuccess"]`)];
+    const all = document.querySelectorAll(`${main} :is(input, textarea, button, summary)`);
+    return said.length ? [...all].find(
+      found => !found.disabled && found.tabIndex >= 0 && found.offsetParent &&
+        said.at(-1).compareDocumentPosition(found) & Node.DOCUMENT_POSITION_FOLLOWING) : null;
   };
   document.addEventListener('keydown', event => {
     const here = event.target;
@@ -35,15 +37,17 @@ if (!window.benchKeys) {
   });
   document.addEventListener('click', event => {
     const pressed = event.target.closest &&
-      event.target.closest('.st-key-save-bar [data-testid="stBaseButton-primary"]');
-    if (!pressed) return;
+      event.target.closest(`${main} [data-testid="stBaseButton-primary"]`);
+    if (!pressed || !document.querySelector('.st-key-bench-page')) return;
+    const whole = pressed.closest('.st-key-save-bar');  // of a page that is one form
     let looked = 0;
     const timer = setInterval(() => {
       looked += 1;
       if (pressed.isConnected && !pressed.disabled && looked < 80) return;
       clearInterval(timer);
       if (document.activeElement !== document.body) return;
-      const next = pressed.isConnected ? afterAlert() : fields()[0];
+      const clash = document.querySelector(`${main} [class*="-mine-"] button`);
+      const next = clash || (pressed.isConnected ? null : whole ? fields()[0] : afterSaid());
       if (next) next.focus();
     }, 100);
   });

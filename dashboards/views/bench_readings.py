@@ -20,7 +20,7 @@ from insights.bench.at_bench import (
     save_readings,
 )
 from insights.bench.cautions import cautions_for
-from insights.bench.kept import instruments
+from insights.bench.kept import instruments, limits
 from insights.bench.limits import Judgement
 from insights.bench.readings import PROTECTIONS
 from insights.errors import RequestError
@@ -68,6 +68,7 @@ def _judged(place: Place, job: BookJob) -> Judgement | None:
         judgement = judgement_of(place.book, job)
     except RequestError as error:
         st.warning(literal(str(error)))
+        answer.bullets(cautions_for([limit.quantity for limit in limits(place.book)]))
         return None
     answer.say(Finding(wording_bench.of_verdict(judgement)))
     answer.bullets(cautions_for([line.quantity for line in judgement.lines]))

@@ -14,7 +14,7 @@ from typing import Any
 from insights.bench.claim_table import FACTS
 from insights.bench.claims import Claim
 from insights.bench.comebacks import UNSETTLED, visits_of
-from insights.errors import RequestError
+from insights.errors import EntryError, RequestError
 from insights.history.book.book import Book
 from insights.history.book.entries import BookJob
 from insights.history.book.people import OWNER, Person
@@ -101,17 +101,17 @@ def keep_evidence(
 
     Raises
     ------
-    RequestError
+    EntryError
         An answer is missing or not one of those allowed.
     ChangedMeanwhile, NotAllowed, BookError
         As for ``Book.save``.
     """
-    for name in ASKED:
-        if answers.get(name) not in FACTS[name]:
-            raise RequestError(
-                f"Say {name.replace('_', ' ')}: one of {', '.join(FACTS[name])}. "
-                "'unknown' is an answer too."
-            )
+    open_still = [name for name in ASKED if answers.get(name) not in FACTS[name]]
+    if open_still:
+        remedy = "choose one; that it is not known is an answer too"
+        raise EntryError(
+            tuple((name, answers.get(name, ""), "not answered", remedy) for name in open_still)
+        )
     kept = {name: answers[name] for name in ASKED}
     kept |= {name: answers[name] for name in WRITTEN if answers.get(name, "").strip()}
     return book.save(

@@ -9,7 +9,7 @@ from bench_book import ADA, BO, TODAY
 from insights.bench.comebacks import comebacks, undecided
 from insights.bench.deciding import STEPS, keep_decision, keep_evidence, open_comeback
 from insights.bench.summary import summary_page
-from insights.errors import ChangedMeanwhile, NotAllowed, RequestError
+from insights.errors import ChangedMeanwhile, EntryError, NotAllowed, RequestError
 from insights.history.book.entries import new_token
 from insights.history.units import link_units
 from insights.wording.summary import customer_summary
@@ -167,5 +167,5 @@ def test_only_an_owner_decides_and_nobody_overwrites(book):
 @pytest.mark.parametrize("name", ["evidence", "our_part", "our_site"])
 def test_every_question_of_evidence_is_answered(book, name):
     answers = {**ANSWERS, name: ""}
-    with pytest.raises(RequestError, match=f"Say {name.replace('_', ' ')}"):
+    with pytest.raises(EntryError, match=f"{name}: not answered"):
         keep_evidence(book, "J000002", answers, expected=2, by=BO, token=new_token())

@@ -243,3 +243,14 @@ def test_what_can_not_be_saved_is_marked_at_its_own_field(opened, book):
     assert "no reading is kept in" in app.error[0].value
     press(fill(app, other="Plate left, °C", **{"other-value": "203"}), "Save these readings")
     assert book.job(job.job_id).values["reading_plate_left_c"] == 203
+
+
+def test_the_cautions_stand_there_before_the_protection_is_known(opened, book):
+    job = on_bench(book, model="a model without a sheet")
+    app = opened("On the bench")
+    app.button(key=f"open-{job.job_id}").click().run()
+    said = page_text(step(app, "Readings"))
+    assert "protection of a model without a sheet is not known" in said.replace("\\", "")
+    # What common practice asks for before a test (no source).
+    for caution in ("Mains can kill", "several hundred volts", "burn long after", "local code"):
+        assert caution in said

@@ -148,7 +148,9 @@ def test_evidence_left_unanswered_is_asked_again(at, book):
     app = at("Comebacks to decide")
     fill(app, evidence="as_we_left_it")
     press(app, "Save the evidence")
-    assert "our part" in " ".join(error.value for error in app.error)
+    # Each of the two others is marked at its own field.
+    said = [error.value for error in app.error]
+    assert [text.startswith("Not answered") for text in said] == [True, True, False]
     assert book.job("J000002").number == 1
 
 
