@@ -49,6 +49,7 @@ METHOD = (
     "simulation with the baseline's uncertainty redrawn (Gandy and Kvaloy 2013); each kind of "
     "chart has an equal share of the false alarms."
 )
+_MOST_NAMED = 20
 
 
 def watch(
@@ -335,6 +336,16 @@ def _notes(
     known = {
         track.family.chart(number) for track in tracks for number in range(len(track.family.names))
     } | {f"dangerous={cause}" for cause in dangerous}
+    recorded = set(followup.history.jobs["root_cause"].dropna().unique())
+    if unseen := [cause for cause in dangerous if cause not in recorded]:
+        notes.append(
+            Note(
+                "dangerous_not_seen",
+                f"Named as dangerous, and found on no job so far: {', '.join(unseen)}. A case "
+                "only sounds if the record spells it so; it has "
+                f"{', '.join(sorted(map(str, recorded))[:_MOST_NAMED]) or 'no root causes'}.",
+            )
+        )
     stray = sorted(set(done["chart"]) - known)
     if stray:
         notes.append(

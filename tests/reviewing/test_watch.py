@@ -285,3 +285,13 @@ def test_a_lot_with_fewer_comebacks_than_expected_is_told_from_its_change():
     )
     assert _began(Tallies(13), daily, alarm) == 29  # the day before its first hand-back
     assert _began(Tallies(10), daily, alarm) == 70
+
+
+def test_a_dangerous_cause_that_no_job_has_is_said_so():
+    shop = by_hand(*fleet(40, (20,)))
+    notes = {note.code: note.text for note in watch(shop, dangerous=["Fire"]).notes}
+    assert "found on no job so far: Fire." in notes["dangerous_not_seen"]
+    assert "it has contacts." in notes["dangerous_not_seen"]
+    assert "dangerous_not_seen" not in {
+        note.code for note in watch(shop, dangerous=["contacts"]).notes
+    }
