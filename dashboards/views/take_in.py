@@ -61,7 +61,7 @@ def _here_before(place: Place, found: Found | None) -> None:
                 st.markdown(f"**{literal(wording_counter.of_likeness(unit))}**")
             for visit in wording_counter.of_unit(unit):
                 st.markdown(f"- {literal(visit)}")
-            st.markdown(literal(unit.reasons))
+            st.markdown(literal(f"Compared: {unit.reasons}."))
     answer.keep_in_mind(said)
 
 
