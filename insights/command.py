@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
@@ -126,7 +127,14 @@ def _open(args: argparse.Namespace) -> int:
 
 def _program(module: str, *words: str) -> int:
     # Neighbours are run, not imported: the analysis must work without a screen or a demo.
-    return subprocess.run([sys.executable, "-m", module, *words], check=False).returncode
+    with subprocess.Popen([sys.executable, "-m", module, *words]) as neighbour:
+        before = signal.signal(signal.SIGTERM, lambda *_: neighbour.terminate())
+        try:
+            return neighbour.wait()
+        except KeyboardInterrupt:  # Ctrl+C reaches both; the neighbour ends by itself
+            return neighbour.wait()
+        finally:
+            signal.signal(signal.SIGTERM, before)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import socket
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pandas as pd
@@ -181,12 +186,37 @@ def test_bad_files_end_in_one_clear_line(home, capsys, name, content, says):
     assert says in complaint(capsys, "curves", str(path))
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows ends a program without asking it")
+def test_ending_the_program_ends_what_it_runs():
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        port = found.getsockname()[1]
+    serve = f"_program('http.server', '{port}', '--bind', '127.0.0.1')"
+    words = [sys.executable, "-c", f"from insights.command import _program; {serve}"]
+    with subprocess.Popen(words, stderr=subprocess.DEVNULL) as running:
+        try:
+            wait_until(lambda: answers(port))
+            running.terminate()
+            wait_until(lambda: not answers(port))
+        finally:
+            running.kill()
+
+
+def answers(port: int) -> bool:
+    with socket.socket() as asked:
+        return asked.connect_ex(("127.0.0.1", port)) == 0
+
+
+def wait_until(done, seconds: float = 30) -> None:
+    until = time.monotonic() + seconds
+    while not done():
+        assert time.monotonic() < until, "not in time"
+        time.sleep(0.05)
+
+
 def test_demo_and_open_run_as_programs_of_their_own(monkeypatch):
     ran = []
-    monkeypatch.setattr(
-        "insights.command.subprocess.run",
-        lambda words, check: ran.append(words[1:]) or type("Done", (), {"returncode": 0}),
-    )
+    monkeypatch.setattr("insights.command._program", lambda *words: ran.append(["-m", *words]) or 0)
     assert main(["demo", "--to", "folder"]) == 0
     assert main(["open"]) == 0
     assert main(["open", "jobs.csv", "--port", "9000"]) == 0

@@ -221,7 +221,7 @@ def mixed_terms(followup: Followup, by: Sequence[str], wanted: Request) -> tuple
             "terms_differ",
             f"Terms differ: {reach:,} of {jobs:,} jobs have none that ends before day {day:g}, and "
             "what happens past the shorter terms is told by these alone. If other work gets the "
-            "longer terms, look at each by itself (by term_days).",
+            "longer terms, compare by term days.",
             reach,
         ),
     )

@@ -77,7 +77,7 @@ def of_curves(curves: Curves) -> Finding:
         )
         return Finding(sentence, _texts(curves.notes))
     day = int(known["day"].iloc[0])
-    basis = f"{counted(returns, 'comeback')} on {counted(jobs, 'job')}"
+    basis = f"{counted(returns, 'comeback')} on {counted(jobs, 'job')} in all"
     if len(curves.groups) == 1:
         row = known.iloc[0]
         sentence = f"Within {day} days {_of_100(row)} repaired units come back ({basis})."

@@ -52,7 +52,7 @@ def test_one_group_in_a_sentence():
     # 12 of 100 back on day 20; all are followed past day 180, so the share is 12 of 100.
     finding = wording.of_curves(return_curves(followed(*fleet(100, (20,) * 12))))
     assert finding.sentence.startswith("Within 180 days 12.0 of 100 (likely between ")
-    assert finding.sentence.endswith("repaired units come back (12 comebacks on 100 jobs).")
+    assert finding.sentence.endswith("repaired units come back (12 comebacks on 100 jobs in all).")
     assert wording.RETURNED_ONLY in finding.caveats
     assert not any("too early" in caveat for caveat in finding.caveats)
 
