@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from insights.reviewing import alarm_limits
+
 FOLDER_VARIABLE = "STAYSFIXED_CHECKS"
 """A folder: what is checked against outside values, and what is measured, is written there."""
 
@@ -127,3 +129,13 @@ def measured(request: pytest.FixtureRequest) -> Iterator[Measured]:
     kept = Measured(request.node.nodeid)
     yield kept
     kept.write()
+
+
+@pytest.fixture(scope="module")
+def rough_limits() -> Iterator[None]:
+    """Work limits of charts out on few walks, for tests of what is said and not of how well."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(alarm_limits, "PATHS", alarm_limits.FEWEST_PATHS)
+        alarm_limits._walks.cache_clear()
+        yield
+    alarm_limits._walks.cache_clear()

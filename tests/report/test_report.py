@@ -18,7 +18,6 @@ from insights.history.declared import HOME_VARIABLE
 from insights.money.assumptions import USUAL_TERMS
 from insights.report.page import Cover, page
 from insights.report.section import Found, Section, Sheet
-from insights.reviewing import alarm_limits
 from insights.tables import share_text
 from insights.wording import Finding, unbroken
 from synthetic.generate import generate
@@ -75,12 +74,11 @@ def answered(capsys, *words: str) -> dict:
 
 
 @pytest.fixture(scope="module", autouse=True)
-def own_home(tmp_path_factory):
+def own_home(tmp_path_factory, rough_limits):
     """Keep the limits in a folder of the tests' own."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(HOME_VARIABLE, str(tmp_path_factory.mktemp("home")))
         # Rough limits serve here: what is compared is the page and the command.
-        patch.setattr(alarm_limits, "PATHS", alarm_limits.FEWEST_PATHS)
         yield
 
 

@@ -17,7 +17,6 @@ from insights.history.book.opening import create_book, open_book
 from insights.history.book.people import Person
 from insights.history.declared import HOME_VARIABLE
 from insights.mail.settings import PASSWORD_VARIABLE
-from insights.reviewing import alarm_limits
 from synthetic.generate import generate
 from synthetic.presets import lot_shop
 
@@ -32,13 +31,12 @@ def folder(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def tls(folder):
+def tls(folder, rough_limits):
     trusted, context = authority(folder)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SSL_CERT_FILE", str(trusted))
         patch.setenv(HOME_VARIABLE, str(folder / "home"))
         patch.setenv(PASSWORD_VARIABLE, PASSWORD)
-        patch.setattr(alarm_limits, "PATHS", 600)  # rough limits serve here
         yield context
 
 
