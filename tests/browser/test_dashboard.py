@@ -142,7 +142,10 @@ def test_an_address_opens_the_same_answer_in_another_visit(page, address, contex
     other.close()
 
 
-@pytest.mark.parametrize(("scheme", "palette"), [("light", LIGHT), ("dark", DARK)])
+@pytest.mark.parametrize(
+    ("scheme", "palette"),
+    [pytest.param("light", LIGHT, marks=pytest.mark.slow), ("dark", DARK)],
+)
 def test_light_and_dark_follow_the_readers_system(browser, address, scheme, palette):
     context = browser.new_context(color_scheme=scheme)
     page = context.new_page()

@@ -38,7 +38,7 @@ def another(path: Path, does: str) -> int:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="locks there belong to the handle")
-@pytest.mark.parametrize("asked_first", [True, False])
+@pytest.mark.parametrize("asked_first", [True, pytest.param(False, marks=pytest.mark.slow)])
 def test_what_is_saved_after_asking_is_seen_by_another_program(tmp_path, asked_first):
     # POSIX takes away every lock of a process on a file when it closes the file once, however
     # often it has it open; SQLite's own text "How To Corrupt An SQLite Database File", 2.2.
