@@ -164,11 +164,12 @@ def table(
         with st.container(key=f"{narrow.ONLY_NARROW}{key}"):
             narrow.table(_days_whole(rows.head(FEW_ROWS)), key=key, alt=alt)
             st.markdown(f"The first {FEW_ROWS} of {len(rows):,}. The file holds all of them.")
-    if numbers is None:
-        download(rows, key=key, label="List as CSV", before=before)
-    else:
-        download(numbers, key=key, label="Numbers as CSV", before=before)
-    _meaning(key)
+    with st.container(horizontal=True):
+        if numbers is None:
+            download(rows, key=key, label="List as CSV", before=before)
+        else:
+            download(numbers, key=key, label="Numbers as CSV", before=before)
+        _meaning(key)
 
 
 def _meaning(key: str) -> None:

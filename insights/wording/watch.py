@@ -165,8 +165,8 @@ def of_recall(recall: Recall) -> Finding:
     """Say how many units are out, what is to come of them, and what calling them in costs."""
     units = len(recall.table)
     seen = (
-        f"{whole(recall.jobs)} {_plural(recall.jobs, 'job')} meant, {whole(recall.returns)} back "
-        f"where {recall.expected:.1f} would be expected (probably {recall.ratio:.1f} times the "
+        f"{whole(recall.jobs)} {_plural(recall.jobs, 'job')} in question, "
+        f"{whole(recall.returns)} back where {recall.expected:.1f} would be expected (probably {recall.ratio:.1f} times the "
         f"usual, likely {recall.low:.1f} to {recall.high:.1f})"
     )
     if not units:
