@@ -166,8 +166,9 @@ def of_recall(recall: Recall) -> Finding:
     units = len(recall.table)
     seen = (
         f"{whole(recall.jobs)} {_plural(recall.jobs, 'job')} in question, "
-        f"{whole(recall.returns)} back where {recall.expected:.1f} would be expected (probably {recall.ratio:.1f} times the "
-        f"usual, likely {recall.low:.1f} to {recall.high:.1f})"
+        f"{whole(recall.returns)} back where {recall.expected:.1f} would be expected "
+        f"(probably {recall.ratio:.1f} times the usual, "
+        f"likely {recall.low:.1f} to {recall.high:.1f})"
     )
     if not units:
         return Finding(f"No unit is still out. {seen}.", _recall_caveats(recall))
