@@ -94,6 +94,7 @@ def test_only_this_machine_is_answered(address):
         assert other.connect_ex((own, port)) != 0
 
 
+@pytest.mark.slow
 def test_curves_step_and_never_slope(page, address):
     visit(page, f"{address}/comebacks")
     paths = page.locator(".scatterlayer path.js-line").evaluate_all(
@@ -185,6 +186,7 @@ def test_figures_are_named_for_those_who_cannot_see_them(page, address):
     assert all(name and len(name) > 20 for name in names)
 
 
+@pytest.mark.slow
 def test_numbers_and_figure_can_be_taken_away(page, address):
     visit(page, f"{address}/comebacks")
     with page.expect_download() as numbers:

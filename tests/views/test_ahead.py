@@ -17,9 +17,14 @@ PAGES = {
     "Trouble early": ("watch", ["watch", "missing_practices"]),
     "Warranties": ("money", ["claims_curve", "reserve", "backtest"]),
 }
+SCORED = {"Warranties"}
+"""Seconds of work."""
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize(
+    "page",
+    [pytest.param(page, marks=[pytest.mark.slow] if page in SCORED else []) for page in PAGES],
+)
 def test_a_visit_after_the_work_ahead_works_nothing_out(page, open_app, shop_file, monkeypatch):
     name, questions = PAGES[page]
     monkeypatch.setenv(SOURCE_VARIABLE, str(shop_file))

@@ -64,6 +64,7 @@ def test_owners_are_drawn_asked_and_counted(open_app, book):
     assert app.selectbox(key="calls-job-1").value != first  # the next one to call
 
 
+@pytest.mark.slow
 def test_what_failed_is_said_on_every_page_that_needs_it(open_app, book):
     keep_all(book)
     failed = failed_share(follow_up(book.history()), drawn_in(book), 180)
