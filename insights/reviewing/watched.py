@@ -32,6 +32,11 @@ class Watched:
     actions: pd.DataFrame | None = None
     book: Book | None = None
 
+    @property
+    def workshop(self) -> str:
+        """The workshop's name as the book keeps it; empty: not known."""
+        return "" if self.book is None else self.book.settings().workshop
+
     def statuses(self, chart: str) -> pd.DataFrame | None:
         """List how far each call about a chart is; None where nothing is kept."""
         return None if self.book is None else statuses_of(self.book, chart)

@@ -20,7 +20,7 @@ from insights.history.declared import home_folder
 from insights.report.section import Section
 from insights.reviewing.kept_calls import answers_in
 from insights.reviewing.one_month import latest_month
-from insights.reviewing.watched import Watched, watched_in
+from insights.reviewing.watched import watched_in
 from insights.verbs.answer import Answer
 from insights.verbs.asked import as_of_day, followed, read, selected
 from insights.verbs.leaving import note_leaving
@@ -45,7 +45,9 @@ def month_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--paper", choices=("a4", "letter"), default="a4", help="to print on (%(default)s)"
     )
-    parser.add_argument("--workshop", metavar="NAME", help="printed at its head")
+    parser.add_argument(
+        "--workshop", metavar="NAME", help="printed at its head; the book's if not said"
+    )
     parser.add_argument(
         "--customers",
         action="store_true",
@@ -88,7 +90,7 @@ def month(args: argparse.Namespace) -> Answer:
     limits = tell_limits if sys.stderr.isatty() else None
     parts = tuple(month_sections(followup, wanted, say, limits))
     name = wording_month.name_of(which)
-    workshop = _workshop(args, watched)
+    workshop = watched.workshop if args.workshop is None else args.workshop
     cover = Cover(
         workshop=workshop,
         period=name,
@@ -238,9 +240,3 @@ def _log(args: argparse.Namespace, book: Book | None, person: Person | None) -> 
     if book is None or person is None:
         return FileLog(args.source)
     return BookLog(book, person)
-
-
-def _workshop(args: argparse.Namespace, watched: Watched) -> str:
-    if args.workshop is not None:
-        return str(args.workshop)
-    return "" if watched.book is None else watched.book.settings().workshop

@@ -29,7 +29,9 @@ def report_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--paper", choices=("a4", "letter"), default="a4", help="to print on (%(default)s)"
     )
-    parser.add_argument("--workshop", metavar="NAME", default="", help="printed at its head")
+    parser.add_argument(
+        "--workshop", metavar="NAME", help="printed at its head; the book's if not said"
+    )
     parser.add_argument("--by", metavar="COLUMNS", help="compare the groups of these columns")
     parser.add_argument("--claim-cost", type=float, metavar="AMOUNT", help="the record's if not")
     parser.add_argument(
@@ -62,11 +64,12 @@ def report(args: argparse.Namespace) -> Answer:
     if not to.resolve().parent.is_dir():  # said before the work, not after it
         raise SourceError(f"{to} can't be written: there is no folder {to.parent}. Make it first.")
     followup = selected(args)
+    watched = watched_in(args.source)
     wanted = Wanted(
         by=names_of(args.by) or (),
         costs=_costs(args, followup),
         claim_cost=args.claim_cost,
-        watched=watched_in(args.source),
+        watched=watched,
         customers=args.customers,
         answers=answers_in(args.source, as_of_day(args)),
     )
@@ -76,7 +79,7 @@ def report(args: argparse.Namespace) -> Answer:
     limits = tell_limits if sys.stderr.isatty() else None
     parts = tuple(sections(followup, wanted, say, limits))
     cover = Cover(
-        workshop=args.workshop,
+        workshop=watched.workshop if args.workshop is None else args.workshop,
         period=_period(args, followup),
         source=Path(followup.history.source).name,
         made=f"Made on {day_of(pd.Timestamp.today())} by staysfixed {version('staysfixed')}.",

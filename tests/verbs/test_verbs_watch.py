@@ -95,7 +95,7 @@ def test_a_recall_list_is_written_harmless_and_to_print(shop, capsys, tmp_path):
 
 def test_a_book_notes_who_took_a_list_before_it_is_written(capsys, tmp_path, monkeypatch):
     history, _ = generate(lot_shop(jobs=300, days=800, seed=4))
-    book = create_book(tmp_path / "book.db", Settings(), OWNER)
+    book = create_book(tmp_path / "book.db", Settings(workshop="Three benches"), OWNER)
     book.add_history(history, by=OWNER)
     listed, report = tmp_path / "calls.csv", tmp_path / "report.html"
     words = ["--recall", "technician=bench 1", "--called-by", "Bo", "--list", str(listed)]
@@ -105,6 +105,7 @@ def test_a_book_notes_who_took_a_list_before_it_is_written(capsys, tmp_path, mon
     units = len(pd.read_csv(listed, dtype=str))
     customers = ["--customers", "--called-by", "Cleo"]
     assert main(["report", book.name, "--to", str(report), *customers]) == 0
+    assert "<h1>Three benches</h1>" in report.read_text("utf-8")
     lines = accesses(book, by=OWNER)[["who", "did", "what"]].to_numpy().tolist()
     assert lines[::-1] == [
         ["Bo", "exported", f"to call in: {units} units, to {listed}"],
