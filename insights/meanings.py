@@ -72,7 +72,7 @@ _RESERVE = Meaning(
     "What claims may still cost on units that are inside their term today, by the month in which "
     "they fall due. The amount that is enough nine times in ten is the one to hold.",
     "It holds nothing for jobs not yet handed back, and the expected amount alone is too little "
-    "in every other year.",
+    "about every other time.",
     "Each unit still out has a chance to come back in the rest of its term, given that it has not "
     "yet; the chances are added up, and each claim costs what a bill drawn from the record cost.",
 )
@@ -89,7 +89,7 @@ _SIGNALS = Meaning(
     "A signal is a reason to look, and no proof. No signal is no proof of peace: a small lot "
     "can be bad and too few to tell.",
     "Each chart adds up comebacks and takes off those to be expected, and never goes below zero. "
-    "How high it may climb is tried out on thousands of years in which nothing is wrong.",
+    "How high it may climb is tried out on thousands of charts with nothing wrong.",
 )
 _RECALL = Meaning(
     "Units still out with the suspect part, the likeliest to come back first: their chance to come "
